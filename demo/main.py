@@ -30,11 +30,15 @@ DEFAULT = HERE / "scenarios" / "quillmarsh.yaml"
 @click.option("--quiet", is_flag=True, help="Do not print the conversation.")
 def command(path: Path, out: Path, seed: int | None, resume: bool, room: bool, schema: bool, quiet: bool) -> None:
     """Plays a whole round of an invented team: eight people in four time zones, weeks in seconds."""
+    from coldframe.cli import not_beside
     from demo.scenario import Scenario, WrongScenario, load
 
     if schema:
+        not_beside("is not for --schema, which plays nothing", "path", "out", "seed", "resume", "room", "quiet")
         click.echo(json.dumps(Scenario.model_json_schema(), indent=2, ensure_ascii=False))
         return
+    if room:
+        not_beside("is for a play that goes by itself, not for --room", "out", "resume", "quiet")
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, time
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
 from coldframe.domain.names import RUNNING
-from demo.yaml_lines import NotYaml, Path, Sheet, read
+from coldframe.yaml_files import Key, NotYaml, Path, WrongFile, form_of, read
 
+WHOLE = "must hold the fields of a scenario, such as title and team; `--schema` prints them all"
 FIRST_YEAR, LAST_YEAR = 2000, 2100  # what zone and holiday data reach
-Key = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
 Said = Annotated[str, Field(min_length=1, max_length=300)]
 Length = Annotated[float, Field(gt=0, le=400)]
 
@@ -217,48 +217,14 @@ def load(text: str) -> Scenario:
     """Reads and checks a scenario. Raises WrongScenario with line, field and the right form."""
     try:
         sheet = read(text)
+        scenario = form_of(sheet, Scenario, WHOLE)
     except NotYaml as error:
         raise WrongScenario([str(error)]) from None
-    try:
-        scenario = Scenario.model_validate(sheet.value)
-    except ValidationError as error:
-        raise WrongScenario([_shape(sheet, e) for e in error.errors(include_url=False)]) from None
-    problems = list(_names(scenario))
-    if problems:
-        raise WrongScenario([f"line {sheet.line_of(path)}: {_field(path)}: {words}" for path, words in problems])
+    except WrongFile as wrong:
+        raise WrongScenario(wrong.problems) from None
+    if problems := [sheet.problem(path, words) for path, words in _names(scenario)]:
+        raise WrongScenario(problems)
     return scenario
-
-
-def _shape(sheet: Sheet, error: Any) -> str:
-    path: Path = tuple(error["loc"])
-    words = error["msg"]
-    if not path:
-        words = "must hold the fields of a scenario, such as title and team; `--schema` prints them all"
-    if error["type"] == "extra_forbidden":
-        known = _known_fields(path[:-1])
-        words = f"unknown field{_nearest(str(path[-1]), known)}"
-    return f"line {sheet.line_of(path)}: {_field(path)}: {words[0].lower()}{words[1:]}"
-
-
-def _known_fields(path: Path) -> list[str]:
-    """Field names of the model at the path, for the nearest right word."""
-    model: Any = Scenario
-    for step in path:
-        if isinstance(step, str) and step in model.model_fields:
-            found = [m for m in _models(model.model_fields[step].annotation)]
-            model = found[0] if found else model
-    return list(model.model_fields)
-
-
-def _models(annotation: Any) -> Iterator[Any]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for inner in getattr(annotation, "__args__", ()):
-        yield from _models(inner)
-
-
-def _field(path: Path) -> str:
-    return ".".join(str(p) for p in path) or "the file"
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:

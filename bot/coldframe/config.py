@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, ValidationInfo, field_validator
 
-from coldframe import homes
+from coldframe import homes, wrong_values
 from coldframe.errors import WRONG, ColdframeError
 from coldframe.logs import Form, Level
 
@@ -226,5 +226,4 @@ def _sentence(error: Any) -> str:
     field = str(error["loc"][0]) if error["loc"] else "settings"
     known = Settings.model_fields.get(field)
     form = f"; it is the {known.description}" if known is not None and known.description else ""
-    words = error["msg"].removeprefix("Value error, ")
-    return f"{PREFIX}{field.upper()}: {words}{form}"
+    return f"{PREFIX}{field.upper()}: {wrong_values.said(error)}{form}"

@@ -113,10 +113,10 @@ def test_meaning_without_the_model_says_what_to_install(
         (b'{"notes": []}', "boards"),
         (b'{"boards": [{"board_id": "b", "notes": [{"id": "n1"}]}]}', "notes.0.text"),
         (b'{"boards": [{"board_id": "b", "notes": [{"id": "n1", "text": 5}]}]}', "notes.0.text"),
-        (b'{"boards": [{"board_id": "b", "notes": []}, {"board_id": "b", "notes": []}]}', "'b' stands there twice"),
+        (b'{"boards": [{"board_id": "b", "notes": []}, {"board_id": "b", "notes": []}]}', "“b” stands there twice"),
         (
             b'{"boards": [{"board_id": "b", "notes": [{"id": "n", "text": "x"}, {"id": "n", "text": "y"}]}]}',
-            "'n' stands there twice",
+            "“n” stands there twice",
         ),
         (b"\xff\xfe\x00note", "UTF-8"),
         (b"one note\n" * 1001, "at most 1000"),

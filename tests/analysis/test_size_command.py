@@ -48,7 +48,22 @@ def test_what_never_shows_is_null_in_json(capsys: pytest.CaptureFixture[str]) ->
 
 
 @pytest.mark.parametrize(
-    "baseline", ["4%", "4 %", "4.0%", "4 percent", "4 per cent", "0.04", "0,04", ".04", "1/25", "1 / 25"]
+    "baseline",
+    [
+        "4%",
+        "4 %",
+        "4\u202f%",
+        "4.0%",
+        "4,0%",
+        "4 percent",
+        "4 per cent",
+        "0.04",
+        "0,04",
+        ".04",
+        "1/25",
+        "1 / 25",
+        "48/1.200",
+    ],
 )
 def test_shares_as_people_write_them(baseline: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Percentages, shares, decimal commas and fractions are the same number."""
@@ -57,7 +72,20 @@ def test_shares_as_people_write_them(baseline: str, capsys: pytest.CaptureFixtur
 
 
 @pytest.mark.parametrize(
-    ("weekly", "number"), [("1200", 1200), ("1,200", 1200), ("1 200", 1200), ("22,5", 22.5), ("22.5", 22.5)]
+    ("weekly", "number"),
+    [
+        ("1200", 1200),
+        ("1,200", 1200),
+        ("1.200", 1200),
+        ("1 200", 1200),
+        ("1\u202f200", 1200),
+        ("1\u2009200", 1200),
+        ("1\u00a0200", 1200),
+        ("1'200", 1200),
+        ("1\u2019200", 1200),
+        ("22,5", 22.5),
+        ("22.5", 22.5),
+    ],
 )
 def test_numbers_as_people_write_them(weekly: str, number: float, capsys: pytest.CaptureFixture[str]) -> None:
     """Plain numbers may have thousands set apart and either decimal mark."""
@@ -97,8 +125,7 @@ def test_five_is_asked_about_on_a_terminal(
 @pytest.mark.parametrize("kind", size.KINDS)
 def test_every_kind_answers(kind: str, capsys: pytest.CaptureFixture[str]) -> None:
     """Each kind of measure gets a sentence and a table of four rows."""
-    numbers = ["--baseline", "0.2", "--target", "0.5", "--weekly", "500", "--sd", "0.1"]
-    assert main(["size", "--kind", kind, *numbers]) == 0
+    assert main(["size", *size.EXAMPLES[kind].split()]) == 0
     said = capsys.readouterr().out
     assert sum(line.strip()[:3] in ("3  ", "4  ", "5  ", "6  ") for line in said.splitlines()) == 4
 
@@ -121,7 +148,6 @@ def test_every_kind_answers(kind: str, capsys: pytest.CaptureFixture[str]) -> No
         (["--power", "80"], "--power"),
         (["--alpha", "0"], "--alpha"),
         (["--kind", "mean"], "--sd"),
-        (["--kind", "count", "--baseline-weeks", "2.5"], "--baseline-weeks"),
         (["--kind", "unheard-of"], "--kind"),
     ],
 )
@@ -132,6 +158,37 @@ def test_bad_input_is_one_line(changes: list[str], named: str, capsys: pytest.Ca
     assert streams.out == ""
     assert streams.err.count("\n") == 1
     assert named in streams.err
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        (["--baseline", "140\u202f%"], "--baseline 140\u202f%: allowed is"),
+        (["--baseline", "4,0 per cent", "--target", "4.0%"], "--target 4.0%: allowed is"),
+        (["--weekly", "0,0"], "--weekly 0,0: allowed is"),
+        (["--baseline", "48/0"], "--baseline: “48/0” divides by nothing"),
+        (["--baseline", "1,2,3"], "--baseline: “1,2,3” is no number"),
+    ],
+)
+def test_a_value_is_said_back_as_it_was_typed(typed: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Not as it was read, nor with signs of a programming language around it."""
+    assert main([*ASKED, *typed]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_how_numbers_were_read_is_said(capsys: pytest.CaptureFixture[str]) -> None:
+    """All that was typed stands in the answer, in one notation."""
+    given = ["--kind", "mean", "--baseline", "20,5", "--target", "22,5", "--sd", "15,25", "--weekly", "1.300"]
+    assert main(["size", *given, "--power", "90 %"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    for read in ("20.5 become 22.5", "with 1,300 people a week", "a spread of 15.25", "a chance of 90%"):
+        assert read in said, said
+
+
+def test_weeks_are_counted_whole(capsys: pytest.CaptureFixture[str]) -> None:
+    """Half an earlier week is none."""
+    assert main(["size", *size.EXAMPLES["count"].split(), "--baseline-weeks", "2,5"]) == 2
+    assert "--baseline-weeks 2,5: allowed is a whole number" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("missing", ["--baseline", "--target", "--weekly"])

@@ -20,8 +20,11 @@ WRONG = {
         f"line {LAST + 1}: lengths.dotz: no step “dotz”; did you mean “dots”?",
     ),
     "a field twice": (f"{SMALL}\nname: Other\n", f"line {LAST + 1}: “name” is there twice, see line 5"),
-    "a length below zero": (f"{SMALL}\nlengths: {{dots: -1}}\n", "lengths.dots: input should be greater than 0"),
-    "a length that is no number": (f"{SMALL}\nlengths: {{dots: .nan}}\n", "lengths.dots: input should be less than"),
+    "a length below zero": (f"{SMALL}\nlengths: {{dots: -1}}\n", "lengths.dots: must be more than 0"),
+    "a length that is no number": (
+        f"{SMALL}\nlengths: {{dots: .nan}}\n",
+        "lengths.dots: must be 400 or less",
+    ),
     "a start without a zone": (SMALL.replace("T07:00:00+00:00", "T07:00:00"), "line 4: start: needs a zone, such as"),
     "a far year": (SMALL.replace("2026-06-01", "9999-12-31"), "line 4: start: the year must lie between"),
     "hours that are none": (
@@ -31,7 +34,7 @@ WRONG = {
     "a question too far": (SMALL.replace("question: 1,", "question: 7,", 1), "there is 1 question in the file"),
     "seven levers": (
         SMALL.replace("[Retention]", "[a, b, c, d, e, f, g]", 1),
-        "line 7: levers: list should have at most 6",
+        "line 7: levers: holds 7, and may hold 6 at most",
     ),
     "a lever twice": (
         SMALL.replace("[Retention]", "[Retention, retention]", 1),
@@ -39,7 +42,10 @@ WRONG = {
     ),
     "a part that holds itself": ("a: &a [*a]\n", "line 1: the file is nested too deeply"),
     "a deep nest": ("a: " + "[" * 3000 + "]" * 3000, "line 1: the file is nested too deeply"),
-    "a command in disguise": ('!!python/object/apply:os.system ["true"]', "line 1: could not determine"),
+    "a command in disguise": (
+        '!!python/object/apply:os.system ["true"]',
+        "line 1: a word with “!” before it asks for something that is not taken",
+    ),
     "a character that no file may hold": ("a: 1\nb: \0", "line 2: the character U+0000"),
     "a tab as indent": ("a:\n\t- b\n", "line 2: "),
 }

@@ -113,8 +113,8 @@ def planted(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize(
     ("words", "line", "status"),
     [
-        (["statsu"], "there is no command 'statsu'; did you mean status?", 2),
-        (["zzzz"], "there is no command 'zzzz'; coldframe --help lists what there is", 2),
+        (["statsu"], "there is no command “statsu”; did you mean status?", 2),
+        (["zzzz"], "there is no command “zzzz”; coldframe --help lists what there is", 2),
         (["--colour"], "No such option", 2),
         (["status"], "Missing argument 'HOW'", 2),
         (["status", "wrong"], "the weight must be a number; from 1 to 9", 2),

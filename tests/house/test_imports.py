@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import ast
 import shutil
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -113,3 +115,35 @@ def test_what_the_engine_must_not_see_is_listed_once_it_exists() -> None:
         f"coldframe.{room}" for room in ("calendar", "charts", "render") if any(TOP.glob(f"bot/coldframe/{room}*"))
     }
     assert rooms <= set(closed)
+
+
+# --- by themselves --------------------------------------------------------------------------------------------------
+
+
+def test_every_module_can_be_imported_first() -> None:
+    """No module needs one that needs it: which of two is asked for first must not decide whether either is there."""
+    needs = {name: _needs(name, path) for name, path in _modules().items()}
+    left = dict(needs)
+    while free := [name for name, wanted in left.items() if not wanted & left.keys()]:
+        for name in free:
+            del left[name]
+    assert sorted(left) == [], "these stand in a circle, or above one"
+
+
+@cache
+def _modules() -> dict[str, Path]:
+    top = TOP / "bot"
+    found = {".".join(path.relative_to(top).with_suffix("").parts): path for path in top.rglob("*.py")}
+    return {name.removesuffix(".__init__"): path for name, path in found.items()}
+
+
+def _needs(name: str, path: Path) -> set[str]:
+    """Modules that it imports while it is read itself; a package stands before what is in it."""
+    known, wanted = _modules().keys(), set[str]()
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.Import):
+            wanted |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            inner = {f"{node.module}.{alias.name}" for alias in node.names} & known
+            wanted |= inner or {node.module}
+    return (wanted & known) - {name}

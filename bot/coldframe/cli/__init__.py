@@ -14,6 +14,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from coldframe import __version__
 from coldframe.languages import ENGLISH, UnknownLanguage, speak
@@ -95,7 +96,7 @@ class LazyGroup(click.Group):
     def _unknown(self, name: str) -> str:
         near = get_close_matches(name, self.verbs, n=1)
         hint = f"did you mean {near[0]}?" if near else "coldframe --help lists what there is"
-        return f"there is no command {name!r}; {hint}"
+        return f"there is no command “{name}”; {hint}"
 
 
 class GroupOfVerbs(click.Group):
@@ -125,6 +126,15 @@ def _speak() -> None:
 def coldframe(state: State, debug: bool) -> None:
     """Take a team from where its growth leaks to at most two measurable trials and an honest verdict."""
     state.debug = debug
+
+
+def not_beside(why: str, *names: str) -> None:
+    """To be called where these options would be ignored: whoever typed one meant something by it. Raises UsageError."""
+    context = click.get_current_context()
+    for parameter in context.command.params:
+        typed = context.get_parameter_source(parameter.name or "") is ParameterSource.COMMANDLINE
+        if parameter.name in names and typed:
+            raise click.UsageError(f"{parameter.opts[0]} {why}")
 
 
 def of_room(given: Settings, data: Path | None, *, make: bool = False) -> tuple[Settings, Path | None]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coldframe.cli import settings
+from coldframe.cli import not_beside, settings
 from coldframe.clock import SystemClock
 from coldframe.timing.zones import known_zone, pin_zone_data
 
@@ -24,6 +24,8 @@ def command(team: str, as_json: bool, zone: str) -> None:
 
     The database and the secret are those of the settings (COLDFRAME_DATABASE, COLDFRAME_SECRET). Nothing is changed.
     """
+    if as_json:
+        not_beside("is for Markdown: in JSON, moments are UTC", "zone")
     pin_zone_data()
     known_zone(zone)
     click.echo(asyncio.run(_written(settings(), team, as_json=as_json, zone=zone)), nl=False)
@@ -45,7 +47,7 @@ async def _written(given: Settings, team: str, *, as_json: bool, zone: str) -> s
 
         found = await damage.apart(gathered)
     if team and not found:
-        raise ValueError(f"there is no team in the channel {team!r}")
+        raise ValueError(f"there is no team in the channel “{team}”")
     if not found and not as_json:
         return "There is no team yet: nothing has been started in any channel.\n"
     if as_json:

@@ -7,17 +7,19 @@ from collections import Counter
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 from pydantic import BaseModel, ValidationError
 
+from coldframe import wrong_values
 from coldframe.speech.round import likeness_words
 
 if TYPE_CHECKING:  # it loads numpy, see `_encoder`
     from coldframe.analysis.similarity import Encoder, Proposal
 
 MAX_NOTES = 1000  # notes of one file
+MOST_FAULTS = 10  # that are told at once
 PAIR = 2  # notes
 SHOWN = 100
 """Characters of a note that --why shows."""
@@ -94,17 +96,25 @@ def _read(file: str) -> str:
     except OSError as error:
         raise click.ClickException(f"{file}: {error.strerror or error}") from error
     except ValueError as error:  # not UTF-8, or a name that no file can have
-        raise click.ClickException(f"{file!r} is no text in UTF-8: {error}") from error
+        raise click.ClickException(f"{file}: is no text in UTF-8") from error
     return text
 
 
 def _parsed(file: str, text: str) -> list[Board]:
     try:
-        return Boards.model_validate_json(text).boards
+        return Boards.model_validate(json.loads(text)).boards
+    except json.JSONDecodeError as error:
+        raise click.ClickException(f"{file}, line {error.lineno}: here the file cannot be read as JSON") from error
+    except RecursionError:
+        raise click.ClickException(f"{file}: is nested too deeply") from None
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(step) for step in first["loc"]) or "the file"
-        raise click.ClickException(f"{file}: {place}: {first['msg']}") from error
+        raise click.ClickException(
+            "\n".join(f"{file}: {_fault(one)}" for one in error.errors()[:MOST_FAULTS])
+        ) from error
+
+
+def _fault(fault: Any) -> str:
+    return f"{'.'.join(map(str, fault['loc'])) or 'the whole'} {wrong_values.said(fault)}"
 
 
 def _check(file: str, board: Board) -> None:
@@ -118,7 +128,7 @@ def _check(file: str, board: Board) -> None:
 def _check_ids(file: str, name: str, ids: list[str]) -> None:
     twice = [one for one, times in Counter(ids).items() if times > 1]
     if twice:
-        raise click.ClickException(f"{file}: {name} {twice[0]!r} stands there twice")
+        raise click.ClickException(f"{file}: {name} “{twice[0]}” stands there twice")
 
 
 def _encoder(wanted: bool | None) -> Encoder | None:

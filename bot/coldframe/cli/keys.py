@@ -32,9 +32,13 @@ async def _checked() -> str:
 
 
 async def _rotated() -> str:
-    from coldframe.upkeep import rotate_secret  # heavy: the database
+    from coldframe.config import missing  # heavy: pydantic, as below the database
+    from coldframe.upkeep import rotate_secret
 
-    number = await rotate_secret(settings())
+    given = settings()
+    if given.secret is given.secret_before is None:
+        missing(given, "secret", "secret_before")
+    number = await rotate_secret(given)
     return (
         f"{number} texts are sealed by COLDFRAME_SECRET now. The secret before opens nothing here any more; keep it as "
         "long as you keep back-ups from before, for they open with it alone. Addresses of members' calendars are new: "

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from coldframe.cli import GroupOfVerbs, settings
+from coldframe.cli import GroupOfVerbs, not_beside, settings
 from coldframe.clock import SystemClock
 
 if TYPE_CHECKING:
@@ -31,7 +31,9 @@ def command(context: click.Context, as_json: bool) -> None:
     Ends with status 1 when something is held up or was set aside. What messages say is never shown. Retry and drop need
     the bot to be stopped where the database is a file; on a server they may be used beside it.
     """
-    if context.invoked_subcommand is None:
+    if context.invoked_subcommand is not None:
+        not_beside(f"is for the list, not for {context.invoked_subcommand}", "as_json")
+    else:
         rows = asyncio.run(_listed(settings()))
         click.echo(_as_json(rows) if as_json else _as_lines(rows))
         if any(row.state in TROUBLED for row in rows):
@@ -77,6 +79,8 @@ def _ends(number: int, what: str) -> None:
 def _changed(how: Callable[..., Coroutine[Any, Any, int]], ids: tuple[int, ...], conversation: str, every: bool) -> int:
     if not (ids or conversation or every):
         raise click.UsageError("say which: ids, --conversation TO, or --all")
+    if every and (ids or conversation):
+        raise click.UsageError("--all means everything: leave it out, or the ids and --conversation")
     return asyncio.run(how(settings(), ids, conversation, every=every))
 
 

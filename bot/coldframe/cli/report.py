@@ -87,7 +87,7 @@ async def _choices(store: Store, team: str, zone: str) -> tuple[str, str, Choice
     async with store.begin() as uow:
         known = [(tenant, name) for tenant, name in await uow.all_teams() if team in ("", name)]
         if not known:
-            raise ValueError(f"there is no team in the channel {team!r}" if team else "there is no team yet")
+            raise ValueError(f"there is no team in the channel “{team}”" if team else "there is no team yet")
         if len(known) > 1:
             names = ", ".join(sorted({name for _, name in known}))
             raise ValueError(f"there is more than one team; name one with --team: {names}")

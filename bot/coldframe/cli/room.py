@@ -18,7 +18,7 @@ import click
 from coldframe import homes, memory
 from coldframe.chat.room import passes, reach
 from coldframe.chat.room.admissions import Admission
-from coldframe.cli import settings
+from coldframe.cli import not_beside, settings
 from coldframe.cli.stopping import signalled
 from coldframe.clock import SystemClock
 from coldframe.message.harmless import harmless
@@ -79,6 +79,9 @@ def command(
 
     if team_file is None and not rehearse:
         raise click.UsageError("name the team with --team FILE, or try it out with --rehearse")
+    if rehearse:
+        not_beside("is not for --rehearse, of which nothing is kept", "data")
+        not_beside("is not for --rehearse, which opens by its address alone", "names", "new_link", "new_links")
     team = read_team(team_file) if team_file else SAMPLE
     given = settings()
     if not rehearse and reach.only_here(host):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import math
-import re
 import sys
 import textwrap
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
@@ -15,6 +15,7 @@ import click
 from coldframe.analysis.inputs import BadNumber, whole
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, SizingReport, WeeksRow, weeks_needed
+from coldframe.cli import not_beside
 from coldframe.engine.reading import Unreadable, numbers
 from coldframe.errors import WRONG, ColdframeError
 from coldframe.speech.trial.sizing_report import advice, summary, value
@@ -29,12 +30,26 @@ KINDS = {
 }
 """What people type -> the kind of measure."""
 
-_NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
-_PERCENT = re.compile(rf"{_NUMBER} ?(?:%|per ?cent)", re.IGNORECASE)
-_FRACTION = re.compile(rf"{_NUMBER} ?/ ?{_NUMBER}")
-_PLAIN = re.compile(rf"-?{_NUMBER}")
+NEEDED = {"sd": {"mean", "before-after"}, "weekly": {"share", "mean", "rate", "one-share"}}
+"""Option -> the kinds that need it; for others it would be ignored."""
+USED = {
+    **NEEDED,
+    "baseline_weeks": {"count", "before-after"},
+    "unit": {"mean", "rate", "count", "before-after"},
+}
+"""The same, with those that have a usual value."""
 WHOLE = {"--weekly", "--baseline-weeks"}
 """What is counted in people or weeks: 1.200 of them are twelve hundred."""
+
+
+EXAMPLES = {
+    "share": "--baseline 4% --target 5% --weekly 900",
+    "mean": "--kind mean --baseline 20 --target 22 --sd 15 --weekly 300",
+    "rate": "--kind rate --baseline 0.2 --target 0.3 --weekly 900",
+    "one-share": "--kind one-share --baseline 4% --target 5% --weekly 900",
+    "count": "--kind count --baseline 20 --target 30",
+    "before-after": "--kind before-after --baseline 40 --target 46 --sd 5",
+}
 
 
 class Refused(ColdframeError):
@@ -66,27 +81,47 @@ def command(as_json: bool, **options: str | None) -> None:
     Kinds: share, mean and rate compare two groups at the same time; one-share compares with a fixed share,
     count and before-after with earlier weeks (their baseline and target are weekly values).
     """
+    kind = options["kind"] or "share"
+    for name, kinds in USED.items():
+        if kind not in kinds:
+            not_beside(f"is not for --kind {kind}: it is for {', '.join(k for k in KINDS if k in kinds)}", name)
+    _all_given(options, kind)
     try:
         report = weeks_needed(_plan(options))
     except BadNumber as wrong:
-        raise Refused(f"--{wrong.argument.replace('_', '-')} {wrong.value}: allowed is {wrong.allowed}") from wrong
+        typed = options.get(wrong.argument) or wrong.value
+        raise Refused(f"{_named(wrong.argument)} {typed}: allowed is {wrong.allowed}") from wrong
     click.echo(_json(report) if as_json else _words(report))
+
+
+def _named(name: str) -> str:
+    return f"--{name.replace('_', '-')}"
+
+
+def _all_given(options: dict[str, str | None], kind: str) -> None:
+    """All that is missing is told at once."""
+    wanted = ["baseline", "target", *(name for name, kinds in NEEDED.items() if kind in kinds)]
+    if missing := [_named(name) for name in wanted if options[name] is None]:
+        what = f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing"
+        raise Refused(f"{what}; an example: coldframe size {EXAMPLES[kind]}")
 
 
 def _plan(options: dict[str, str | None]) -> PlanMeasure:
     kind = Kind(KINDS[options["kind"] or "share"])
     level = _share if kind in (Kind.SPLIT_SHARES, Kind.SHARE_TARGET) else _number
-    no_traffic = kind in (Kind.COUNT_TARGET, Kind.BEFORE_AFTER)
-    spread = kind in (Kind.SPLIT_MEANS, Kind.BEFORE_AFTER)
+
+    def number(name: str, read: Callable[[str, str], float] = _number) -> float | None:
+        return None if options[name] is None else read(_named(name), options[name] or "")
+
     return PlanMeasure(
         kind=kind,
-        baseline=level("--baseline", _given("--baseline", options["baseline"])),
-        target=level("--target", _given("--target", options["target"])),
-        weekly=None if no_traffic else _number("--weekly", _given("--weekly", options["weekly"])),
-        sd=_number("--sd", _given("--sd", options["sd"])) if spread else None,
-        baseline_weeks=whole("baseline_weeks", _number("--baseline-weeks", options["baseline_weeks"] or "")),
-        power=_share("--power", options["power"] or ""),
-        alpha=_share("--alpha", options["alpha"] or ""),
+        baseline=number("baseline", level) or 0.0,
+        target=number("target", level) or 0.0,
+        weekly=number("weekly"),
+        sd=number("sd"),
+        baseline_weeks=whole("baseline_weeks", number("baseline_weeks")),
+        power=number("power", _share) or 0.0,
+        alpha=number("alpha", _share) or 0.0,
         unit=options["unit"] or "",
     )
 
@@ -94,25 +129,11 @@ def _plan(options: dict[str, str | None]) -> PlanMeasure:
 # --- reading numbers ----------------------------------------------------------------------------------------
 
 
-def _given(name: str, text: str | None) -> str:
-    if text is None:
-        raise Refused(f"{name} is missing; an example: coldframe size --baseline 4% --target 5% --weekly 900")
-    return text
-
-
 def _share(name: str, text: str) -> float:
-    """A share out of "4%", "4,5 %", "1/25" or "0.04"; 1 and more without a sign is asked about, never
-    guessed.
-    """
-    written = " ".join(text.split())
-    if percent := _PERCENT.fullmatch(written):
-        return _float(percent[1]) / 100
-    if fraction := _FRACTION.fullmatch(written):
-        return _divided(name, text, fraction)
-    if not _PLAIN.fullmatch(written):
-        raise Refused(f"{name} {text!r}: write a percentage (4%), a share (0.04) or a fraction (1/25)")
-    value = _float(written)
-    if value < 1:
+    """A share out of "4%", "4,5 %", "1/25" or "0.04"; 1 and more without a sign is asked about, never guessed."""
+    value = _number(name, text)
+    bare = text.strip()[-1:].isdigit() and "/" not in text
+    if value < 1 or not bare:
         return value
     if value >= 100:
         raise Refused(f"{name} {text}: a share lies between 0 and 1, or between 0% and 100%")
@@ -130,27 +151,11 @@ def _asked(name: str, text: str, value: float) -> float:
 
 
 def _number(name: str, text: str) -> float:
-    """A number out of "900", "1,200", "1.200", "1 200" or "22.5"; "1/25" is divided."""
-    written = " ".join(text.split()).replace("_", "")
-    if fraction := _FRACTION.fullmatch(written):
-        return _divided(name, text, fraction)
+    """As it is read in the chat; what is counted has no half, so that 1.200 of it are twelve hundred."""
     try:
-        return numbers.amount(written) if name in WHOLE else numbers.decimal(written)
-    except numbers.TwoReadings as two:
-        raise Refused(f"{name}: {two}") from None
-    except Unreadable:
-        raise Refused(f"{name} {text!r}: write a number, for instance 900 or 22.5") from None
-
-
-def _divided(name: str, text: str, fraction: re.Match[str]) -> float:
-    below = _float(fraction[2])
-    if not below:
-        raise Refused(f"{name} {text}: nothing can be divided by 0")
-    return _float(fraction[1]) / below
-
-
-def _float(text: str) -> float:
-    return float(text.replace(",", "."))
+        return numbers.amount(text) if name in WHOLE else numbers.level(text)
+    except Unreadable as problem:
+        raise Refused(f"{name}: {problem}") from None
 
 
 # --- answering ----------------------------------------------------------------------------------------------
@@ -161,9 +166,11 @@ def _words(report: SizingReport) -> str:
     prose = [summary(report)]
     if report.per_group is not None and math.isfinite(report.per_group):
         prose.append(f"That needs {math.ceil(report.per_group - 1e-6):,} {_group(plan)}.")
+    spread = "" if plan.sd is None else f"a spread of {plan.sd:g}, "
     prose.append(
-        f"Worked out for a chance of {100 * plan.power:g}% to see the target's effect and of {100 * plan.alpha:g}% to "
-        "see one where there is none, with one look at the end; looking every week takes about 3% more."
+        f"Worked out for {spread}a chance of {100 * plan.power:g}% to see the target's effect and of "
+        f"{100 * plan.alpha:g}% to see one where there is none, with one look at the end; looking every week takes "
+        "about 3% more."
     )
     lines = [*map(_wrapped, prose), "", *_table(report)]
     helping = advice(report)

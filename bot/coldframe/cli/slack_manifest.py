@@ -5,9 +5,9 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 import click
-from click.core import ParameterSource
 
 from coldframe.chat.slack.manifest import as_yaml
+from coldframe.cli import not_beside
 
 EXAMPLE = "https://coldframe.example.com"
 
@@ -32,10 +32,9 @@ def command(mode: str, address: str, organisation: bool) -> None:
     "socket" needs no public address. "http" is for signed requests to --address, and for installation by several
     workspaces.
     """
-    if mode == "socket" and click.get_current_context().get_parameter_source("address") is ParameterSource.COMMANDLINE:
-        raise click.UsageError("--address is for --mode http: a socket needs no address")
-    if mode == "socket" and organisation:
-        raise click.UsageError("--organisation is for --mode http: a socket serves one workspace")
+    if mode == "socket":
+        not_beside("is for --mode http: a socket needs no address", "address")
+        not_beside("is for --mode http: a socket serves one workspace", "organisation")
     parts = urlsplit(address)
     if mode == "http" and (parts.scheme != "https" or not parts.hostname or parts.path.strip("/") or parts.query):
         raise click.BadParameter("must be like https://bot.example.org", param_hint="--address")

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import zoneinfo
 from pathlib import Path
-from typing import Annotated
 
-import yaml
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from coldframe.chat.room.records import BOT
 from coldframe.errors import WRONG, ColdframeError
 from coldframe.ports.chat import Person
+from coldframe.yaml_files import Key, NotYaml, WrongFile, form_of, read
 
-Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
 _MAX_BYTES = 1 << 20
+WHOLE = "must name the people; `coldframe room --help` shows how"
 
 
 class TeamError(ColdframeError):
@@ -28,7 +27,7 @@ class _Part(BaseModel):
 
 
 class Member(_Part):
-    id: Id
+    id: Key
     name: str = Field(min_length=1, max_length=60)
     zone: str = "UTC"
 
@@ -41,7 +40,7 @@ class Member(_Part):
 
 
 class Team(_Part):
-    channel: Id = "growth"
+    channel: Key = "growth"
     people: list[Member] = Field(min_length=2, max_length=60)
 
     @model_validator(mode="after")
@@ -75,24 +74,12 @@ def read_team(path: Path) -> Team:
     try:
         if path.stat().st_size > _MAX_BYTES:
             raise TeamError(f"{path}: larger than 1 MiB, which no team file is")
-        given = yaml.safe_load(path.read_text(encoding="utf-8"))
-        return Team.model_validate(given)
+        return form_of(read(path.read_text(encoding="utf-8")), Team, WHOLE)
     except OSError as error:
         raise TeamError(f"{path}: cannot be read ({error.strerror})") from None
     except UnicodeDecodeError:
         raise TeamError(f"{path}: is no UTF-8 text") from None
-    except RecursionError:
-        raise TeamError(f"{path}: is nested too deeply, or a part of it holds itself") from None
-    except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        raise TeamError(f"{path}{f', line {mark.line + 1}' if mark else ''}: is no YAML") from None
-    except ValidationError as error:
-        raise TeamError("\n".join(_sentence(path, one) for one in error.errors(include_url=False))) from None
-    except ValueError:  # what reads YAML makes dates and numbers of what looks like them
-        raise TeamError(f"{path}: holds a date or a number that is none") from None
-
-
-def _sentence(path: Path, error: object) -> str:
-    assert isinstance(error, dict)
-    where = ".".join(str(step) for step in error["loc"]) or "the file"
-    return f"{path}: {where}: {str(error['msg']).removeprefix('Value error, ')}"
+    except NotYaml as problem:
+        raise TeamError(f"{path}, {problem}") from None
+    except WrongFile as wrong:
+        raise TeamError("\n".join(f"{path}, {problem}" for problem in wrong.problems)) from None

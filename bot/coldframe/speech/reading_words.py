@@ -70,8 +70,8 @@ def unreadable(text: str, example: str) -> str:
     return f"I can't read “{text}”. {_like(example)}"
 
 
-def more_than_people(successes: int, people: int) -> str:
-    return f"More did it ({successes:,}) than there were people ({people:,})?"
+def more_than_people(successes: str, people: str) -> str:
+    return f"More did it ({successes}) than there were people ({people})?"
 
 
 def not_whole(number: str) -> str:
@@ -84,6 +84,10 @@ def no_count(text: str) -> str:
 
 def no_decimal(text: str) -> str:
     return f"“{text}” is no number; write it like 4%, 0.04 or 22.5."
+
+
+def no_division(text: str) -> str:
+    return f"“{text}” divides by nothing; write how many of how many, like 48/1200."
 
 
 def two_readings(written: str, joined: str, with_mark: float) -> str:

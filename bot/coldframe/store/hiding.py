@@ -10,8 +10,7 @@ from coldframe.ports.chat import Place
 from coldframe.ports.keys import is_of_an_act
 from coldframe.ports.storage import Posted
 from coldframe.store import tables as t
-from coldframe.store.round_work import recorded
-from coldframe.store.veil import MARK, Veil
+from coldframe.store.veil import MARK, Veil, recorded
 
 TAKE_BACK = "take back"
 

@@ -26,9 +26,9 @@ from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.forgetting import in_trail
-from coldframe.store.round_work import recorded
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone
+from coldframe.store.veil import recorded
 
 log = structlog.get_logger()
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Collection, Sequence
-from datetime import UTC, datetime, time
+from datetime import datetime
 from typing import Any
 
 import structlog
@@ -23,6 +23,7 @@ from coldframe.store.connection import Connection
 from coldframe.store.forgetting import in_trail
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone, key_of
+from coldframe.store.veil import recorded
 
 log = structlog.get_logger()
 Known = dict[str, tuple[int, Round, mapping.Rows]]
@@ -222,11 +223,6 @@ class RoundWork:
             await self._db.execute(delete(table).where(table.c.round_id == round_id))
         await self._db.execute(delete(t.rounds).where(t.rounds.c.id == round_id))
         self.deleted.append(round_id)
-
-
-def recorded(at: datetime, private: bool) -> datetime:
-    """Of what is private the trail keeps the day alone: the moment would lead to who did something then."""
-    return datetime.combine(at.astimezone(UTC), time(), UTC) if private else at
 
 
 def replace_earlier(rows: mapping.Rows, items: Collection[Any], marks: Collection[Any]) -> mapping.Rows:

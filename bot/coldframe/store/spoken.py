@@ -16,10 +16,9 @@ from coldframe.ports.storage import Done
 from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
-from coldframe.store.round_work import recorded
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import CannotUnseal, Seal
-from coldframe.store.veil import Veil
+from coldframe.store.veil import Veil, recorded
 
 _CHOICES: TypeAdapter[tuple[Button, ...]] = TypeAdapter(tuple[Button, ...])
 _DIALOGUE: TypeAdapter[Dialogue] = TypeAdapter(Dialogue)

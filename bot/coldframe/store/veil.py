@@ -6,6 +6,7 @@ Everything is found by its hash; what must be read again stands sealed beside it
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime, time
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -20,6 +21,11 @@ LENGTH = 32  # hexadecimal digits
 MARK_LENGTH = 16  # hexadecimal digits; a channel has many members
 _HIDDEN = re.compile(rf"([^/]*/)?{MARK}[0-9a-f]{{{LENGTH}}}(/({MARK}[0-9a-f]{{{LENGTH}}})?)*")
 _WHERE: TypeAdapter[tuple[str, Place, str]] = TypeAdapter(tuple[str, Place, str])
+
+
+def recorded(at: datetime, private: bool) -> datetime:
+    """Of what is private the trail keeps the day alone: the moment would lead to who did something then."""
+    return datetime.combine(at.astimezone(UTC), time(), UTC) if private else at
 
 
 class Veil:

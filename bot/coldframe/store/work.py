@@ -19,12 +19,12 @@ from coldframe.store.connection import Connection
 from coldframe.store.erasing import TeamWork
 from coldframe.store.people import PeopleWork
 from coldframe.store.register import FollowThroughWork
-from coldframe.store.round_work import Known, RoundWork, recorded
+from coldframe.store.round_work import Known, RoundWork
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealer import Sealer
 from coldframe.store.spoken import SpokenWork
 from coldframe.store.strays import StraysWork
-from coldframe.store.veil import Veil
+from coldframe.store.veil import Veil, recorded
 
 CARDS = ("revise", "home")
 WAITING_WAYS = (IN_HOURS, WITH_NEXT)

@@ -152,7 +152,8 @@ async def test_in_one_sitting_minutes_are_typed(tmp_path: Path) -> None:
     async with running(tmp_path, MONDAY, pace="live") as team:
         await _edits(team)
         assert set(await team.fill(F, "edit.deadline", {"date": "soon"})) == {"date"}
-        await team.fill(F, "edit.deadline", {"date": "12"})
+        assert set(await team.fill(F, "edit.deadline", {"date": "9" * 30})) == {"date"}
+        await team.fill(F, "edit.deadline", {"date": "12 min"})
         await team.press(F, "edit.deadline_yes")
         assert (await team.current()).progress.due == team.clock.now() + timedelta(minutes=12)
 

@@ -120,6 +120,7 @@ async def _made(team: Running, fields: Mapping[str, str]) -> Round:
         ("notes 16, plans 24", "days", {Step.NOTES: 16, Step.PLANS: 24}, None),
         ("Notes: 16 hours\nplan = 24h\n", "days", {Step.NOTES: 16, Step.PLANS: 24}, None),
         ("notes 2.5; reading 4 and ballot 10", "days", {Step.NOTES: 2.5, Step.BALLOT: 10}, 4),
+        ("notes 2,5, reading 4,plans 24", "days", {Step.NOTES: 2.5, Step.PLANS: 24}, 4),
         ("notes 30 min, dots 4", "live", {Step.NOTES: 30, Step.DOTS: 4}, None),
         ("notes 8, reading 2", "days", {}, None),
         ("notes 20", "live", {}, None),

@@ -10,7 +10,7 @@ import pytest
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.round.moves import Start
-from coldframe.domain.trial.state import TrialStep
+from coldframe.domain.trial.state import Figures, TrialStep
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.round import setup
 from coldframe.message.packed import ButtonValue
@@ -73,6 +73,39 @@ async def test_a_nudge_is_answered_in_its_thread_or_anywhere(tmp_path: Path) -> 
         await team.weeks(2, at=HOUR)
         await team.say(D, WEEKS[1])
         assert (await team.trial()).entry(2) is not None
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "control 12.400/1,480, trial 12 390/1.582",
+        "control 12\u202f400/1\u2009480, trial 12\u00a0390/1\u2007582",
+        "control 12'400/1\u2019480, trial 12\u02bc390/1582",
+    ],
+)
+async def test_numbers_are_read_in_every_usual_notation_and_said_back(tmp_path: Path, typed: str) -> None:
+    """In one notation, so that whoever typed them sees how they were read."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(1, at=HOUR)
+        await team.say(D, typed)
+        entry = (await team.trial()).entry(1)
+        assert entry is not None
+        assert (entry.control, entry.trial) == (Figures(1480, 12400), Figures(1582, 12390))
+        assert [said for said in team.told(D) if "1,480" in said and "12,390" in said], team.told(D)[-1]
+
+
+async def test_a_line_that_is_asked_about_is_said_back_as_it_was_typed(tmp_path: Path) -> None:
+    """Its numbers, and the same line the other way round, to be taken by a press."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(1, at=HOUR)
+        await team.say(D, "control 1.480/12.400, trial 1.582/12 390")
+        asked = team.told(D)[-1]
+        assert "More did it (12 390) than there were people (1.582)?" in asked or (
+            "(12.400)" in asked and "(1.480)" in asked
+        )
+        await team.press(D, "trial.take")
+        entry = (await team.trial()).entry(1)
+        assert entry is not None and (entry.control, entry.trial) == (Figures(1480, 12400), Figures(1582, 12390))
 
 
 async def test_done_cancels_what_is_queued(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from coldframe.domain.state import ComparisonKind, Criterion, Population
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.reading import Unreadable, dates
-from coldframe.engine.reading.numbers import amount, decimal
+from coldframe.engine.reading.numbers import amount, decimal, level
 from coldframe.errors import ColdframeError
 from coldframe.speech import answers, reading_words
 from coldframe.timing.calendars import WorkingCalendar
@@ -68,7 +68,7 @@ def _number(request: RoundRequest, field: str) -> float | None:
     if not text.strip():
         return None
     try:
-        return amount(text) if field == "weekly" else decimal(text)
+        return amount(text) if field == "weekly" else level(text)
     except Unreadable as error:
         raise FieldError(field, str(error)) from None
 

@@ -13,7 +13,7 @@ from typing import Any, Literal
 from coldframe.domain.state import TWO_GROUPS, ComparisonKind
 from coldframe.domain.trial.state import Figures, WeekWord
 from coldframe.engine.reading import Unreadable
-from coldframe.engine.reading.numbers import SPACE, decimal, whole
+from coldframe.engine.reading.numbers import MARKS, SPACE, decimal, whole
 from coldframe.speech import reading_words as words
 
 MAX_LINE = 300  # characters
@@ -27,7 +27,7 @@ EXAMPLES: dict[ComparisonKind, str] = {
 }
 """People, then those who did it; a count; mean, standard deviation, people; units, then events."""
 
-_DIGITS = rf"-?\d+(?:[.,'’]\d+|{SPACE}\d{{3}}(?!\d))*"
+_DIGITS = rf"-?\d+(?:[{MARKS}]\d+|{SPACE}\d{{3}}(?!\d))*"
 _WEEK = re.compile(r"^\s*(?:week|w)\s*(\d{1,3})\s*[:,.–-]?\s*(?=\S|$)", re.IGNORECASE)
 _GROUP = re.compile(r"\b(control|without|trial|with)\b\s*[:=]?", re.IGNORECASE)
 _BETWEEN = re.compile(r"\s*(?:/|;|\bout of\b|\bof\b|\bsd\b|±|\+/-|\bn\b\s*=?|\bpeople\b)\s*", re.IGNORECASE)
@@ -174,7 +174,7 @@ def _share(text: str, parts: list[str], line: str) -> Figures:
     if _OF.search(text):
         return Figures(first, second)
     if second > first:
-        raise Doubtful(words.more_than_people(second, first), _turned(line))
+        raise Doubtful(words.more_than_people(parts[1].strip(), parts[0].strip()), _turned(line))
     return Figures(second, first)
 
 
@@ -183,6 +183,6 @@ def _turned(line: str) -> str:
 
     def turn(pair: re.Match[str]) -> str:
         first, second = whole(pair[1]), whole(pair[2])
-        return f"{second}/{first}" if second > first else pair[0]
+        return f"{pair[2]}/{pair[1]}" if second > first else pair[0]
 
     return re.sub(rf"({_DIGITS})\s*/\s*({_DIGITS})", turn, line)

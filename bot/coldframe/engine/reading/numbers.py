@@ -12,10 +12,14 @@ from coldframe.engine.reading import Unreadable
 from coldframe.speech import reading_words as words
 
 MAX_DIGITS = 15  # of a count
-SPACE = "[ \u00a0\u202f\u2009]"
-"""What may stand between thousands: a space, one that does not break, a narrow or a thin one."""
-_THOUSANDS = re.compile(rf"\d{{1,3}}(?:([.,'’]|{SPACE})\d{{3}})(?:\1\d{{3}})*")
-_BOTH_MARKS = re.compile(rf"(\d{{1,3}}(?:([.,'’]|{SPACE})\d{{3}})+)([.,])(\d+)")
+SPACE = "[ \u00a0\u2007\u2009\u202f]"
+"""What may stand between thousands: a space, one that does not break, one as wide as a figure, a thin or narrow one."""
+MARKS = ".,'\u2019\u02bc"
+"""Or one of these: marks, and what is used for an apostrophe."""
+_THOUSANDS = re.compile(rf"\d{{1,3}}(?:([{MARKS}]|{SPACE})\d{{3}})(?:\1\d{{3}})*")
+_BOTH_MARKS = re.compile(rf"(\d{{1,3}}(?:([{MARKS}]|{SPACE})\d{{3}})+)([.,])(\d+)")
+_PLAIN = re.compile(rf"\d{{1,{MAX_DIGITS}}}(?:[.,]\d{{1,{MAX_DIGITS}}})?|[.,]\d{{1,{MAX_DIGITS}}}")
+_PER_CENT = ("%", "percent", "per cent", "pct", "pct.")
 _TWO_READINGS = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
 
 
@@ -42,17 +46,27 @@ def amount(text: str) -> float:
     return float(_joined(bare)) if _THOUSANDS.fullmatch(bare) and not bare.startswith("0") else decimal(text)
 
 
+def level(text: str) -> float:
+    """As `decimal`, or one number of others: 48/1,200. Raises Unreadable."""
+    part, slash, whole_ = text.partition("/")
+    if not slash:
+        return decimal(text)
+    if not (of := amount(whole_)):
+        raise Unreadable(words.no_division(text.strip()[:40]))
+    return amount(part) / of
+
+
 def decimal(text: str) -> float:
     """A number with either decimal mark, or a percentage. Raises Unreadable, TwoReadings for 1,200."""
-    percent = text.strip().endswith("%")
-    bare = _bare(text.strip().removesuffix("%"))
+    number, percent = _without_per_cent(text)
+    bare = _bare(number)
     both = _BOTH_MARKS.fullmatch(bare)
     if both and both[2] != both[3]:
         value = float(f"{_joined(both[1])}.{both[4]}")
     elif _TWO_READINGS.fullmatch(bare) and not percent:
         joined, with_mark = str(_joined(bare)), float(bare.replace(",", "."))
         raise TwoReadings(words.two_readings(bare, joined, with_mark))
-    elif re.fullmatch(rf"\d{{1,{MAX_DIGITS}}}(?:[.,]\d{{1,{MAX_DIGITS}}})?", bare):
+    elif _PLAIN.fullmatch(bare):
         value = float(bare.replace(",", "."))
     elif _THOUSANDS.fullmatch(bare):
         value = float(_joined(bare))
@@ -61,14 +75,20 @@ def decimal(text: str) -> float:
     return value / 100 if percent else value
 
 
+def _without_per_cent(text: str) -> tuple[str, bool]:
+    bare = text.strip()
+    sign = next((sign for sign in _PER_CENT if bare.lower().endswith(sign)), "")
+    return bare.removesuffix(bare[len(bare) - len(sign) :] if sign else ""), bool(sign)
+
+
 def _joined(grouped: str) -> int:
     return int(re.sub(r"\D", "", grouped))
 
 
 def _bare(text: str) -> str:
-    bare = text.strip().replace("−", "-")
+    bare = text.strip()
     if not bare.isascii() and any(c.isdigit() and not c.isascii() for c in bare):
         raise Unreadable(words.no_count(bare[:40]))
-    if re.fullmatch(r"-\s*[\d.,]+", bare):
+    if re.fullmatch(r"[-\u2212]\s*[\d.,]+", bare):
         raise Unreadable(words.below_zero(bare))
     return bare

@@ -10,6 +10,7 @@ from coldframe.domain.names import Step
 from coldframe.domain.round import rules
 from coldframe.domain.settings import MAX_WINDOW, Pace, Settings
 from coldframe.engine.reading import Unreadable
+from coldframe.engine.reading.numbers import decimal
 from coldframe.speech.round import setup_words
 from coldframe.speech.round.setup_words import READING
 
@@ -18,8 +19,8 @@ NAMES = tuple(
 )
 MIN_WINDOW = 1  # hours, or minutes of a live round
 NEAR = 60  # likeness from 0 to 100 from which a name is proposed
-_PIECE = re.compile(r"(?P<name>[^\W\d]+)\s*[:=]?\s*(?P<amount>[+-]?[0-9]+(?:\.[0-9]+)?)\s*(?P<unit>[^\W\d]*)\.?")
-_BETWEEN = re.compile(r"[\n,;]|\band\b", re.IGNORECASE)
+_PIECE = re.compile(r"(?P<name>[^\W\d]+)\s*[:=]?\s*(?P<amount>[+-]?[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>[^\W\d]*)\.?")
+_BETWEEN = re.compile(r"[\n;]|,(?![0-9])|\band\b", re.IGNORECASE)
 _UNITS: Mapping[Pace, frozenset[str]] = {
     "days": frozenset({"", "h", "hour", "hours"}),
     "live": frozenset({"", "m", "min", "mins", "minute", "minutes"}),
@@ -56,9 +57,11 @@ def _read_one(piece: str, pace: Pace) -> tuple[str, float]:
     name = _name(match["name"])
     if match["unit"].casefold() not in _UNITS[pace]:
         raise Unreadable(setup_words.window_other_unit(piece, pace))
-    if not MIN_WINDOW <= float(match["amount"]) <= MAX_WINDOW:
+    signed = match["amount"][0] in "+-"
+    length = 0.0 if signed else decimal(match["amount"])
+    if not MIN_WINDOW <= length <= MAX_WINDOW:
         raise Unreadable(setup_words.window_out_of_range(name, match["amount"], pace))
-    return name, float(match["amount"])
+    return name, length
 
 
 def _why_not(piece: str, pace: Pace) -> str:

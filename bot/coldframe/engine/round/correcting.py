@@ -3,6 +3,7 @@ change moves is said before it is made; who is touched by it hears of it afterwa
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -28,6 +29,8 @@ from coldframe.speech.round import cards, correcting_words
 from coldframe.timing.outlook import Change
 
 OPEN = (Step.SETUP, *RUNNING)
+
+_MINUTES = re.compile(r"([0-9]{1,4})\s*(?:m|mins?|minutes?)?\.?", re.IGNORECASE)
 
 
 async def show(request: Request, round_: Round) -> Message:
@@ -131,9 +134,9 @@ async def _would_move(request: RoundRequest) -> None:
 async def _typed_deadline(request: RoundRequest) -> datetime:
     words = request.text("date").strip()
     if request.round.settings.pace == "live":
-        if not (words.isascii() and words.isdigit()):
+        if (minutes := _MINUTES.fullmatch(words)) is None:
             raise FieldError("date", correcting_words.NO_MINUTES)
-        return request.turn.now + timedelta(minutes=int(words))
+        return request.turn.now + timedelta(minutes=int(minutes[1]))
     return (await typed_day(request, "date", words, ())).at
 
 

@@ -113,7 +113,7 @@ def remove_form(round_: Round) -> Form:
 
 def deadline_form(round_: Round) -> Form:
     if round_.settings.pace == "live":
-        field = Field("date", "In how many minutes from now?", "text", most=4, hint="Such as 10.")
+        field = Field("date", "In how many minutes from now?", "text", most=12, hint="Such as 10.")
     else:
         field = Field("date", "When?", "text", most=60, day=True, hint="Such as Thursday 17:00, or 12 Mar 12:00.")
     title_ = f"Deadline of {_step(round_)}"
