@@ -3,6 +3,9 @@
 // At rest each is closed with a key that the room gives to this person's signed-in browsers and keeps nowhere in the
 // browser; when a step ends, the room throws the key away, and what was closed with it opens no more. A page that came
 // over plain HTTP from another machine has no cipher: there it stands open in the browser's store until it is removed.
+// What a page has not yet written when it goes is left where it can be written at once (`lastwords`).
+
+import { ahead, isLeft, leave, left } from "./lastwords.js";
 
 const STORE = "kept";
 // What is said to everybody ends with no step.
@@ -11,24 +14,29 @@ const bytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0)
 
 class Drafts extends EventTarget {
   #known = new Map(); // name -> value, in clear, in this page's memory alone
-  #seals = new Map(); // "step" or "sent" -> { name, key }
-  #scope = ""; // whose they are, of which life of the room
+  #seals = new Map(); // "step" or "sent" -> { name, key, made }
+  #life = ""; // of which life of the room they are
+  #scope = ""; // and whose
   #base = null;
   #queue = Promise.resolve(); // writes go one after the other, so that the last one stays
-  #due = new Set(); // names that wait to be written
+  #due = new Map(); // name that is not written as it reads -> { until }
+  #left = []; // what takes away what this page left: it went on after all
   #tabs = new BroadcastChannel("coldframe drafts");
 
   constructor() {
     super();
     this.#tabs.addEventListener("message", ({ data }) => data.scope === this.#scope && this.#learn(data.name, data.value));
+    addEventListener("pagehide", () => this.#leave());
+    addEventListener("storage", ({ key, newValue }) => newValue && isLeft(key) && this.#later(() => this.#takeLeft())); // another tab's
   }
 
-  // With the keys that the room gave. What was closed with others is over, and goes.
+  // With the keys that the room gave; resolves once all that is kept is known. What was closed with others is over, and goes.
   unlock(life, me, seals) {
     const scope = `${life} ${me} `;
     if (scope !== this.#scope) this.#known.clear();
+    this.#life = life;
     this.#scope = scope;
-    this.#queue = this.#queue.then(() => this.#open(life, seals)).catch(() => {});
+    this.#later(() => this.#open(seals));
     return this.#queue;
   }
 
@@ -44,18 +52,13 @@ class Drafts extends EventTarget {
   put(name, value, until = "step") {
     this.#known.set(name, value);
     this.#tabs.postMessage({ scope: this.#scope, name, value });
-    if (this.#due.has(name)) return; // what waits to be written is written as it reads then
-    this.#due.add(name);
-    this.#later(() => {
-      this.#due.delete(name);
-      return this.#write(name, until);
-    });
+    this.#soon(name, until);
   }
 
   drop(name) {
     if (!this.#known.delete(name)) return;
     this.#tabs.postMessage({ scope: this.#scope, name });
-    this.#later(() => this.#do("readwrite", (store) => store.delete(this.#scope + name)));
+    this.#soon(name, "sent");
   }
 
   // A field that is kept as it is typed; the same in every tab.
@@ -87,18 +90,43 @@ class Drafts extends EventTarget {
     this.#queue = this.#queue.then(work).catch(() => {}); // a browser that keeps nothing keeps it in the page
   }
 
-  async #open(life, seals) {
+  #soon(name, until) {
+    const waits = this.#due.has(name);
+    this.#due.set(name, { until });
+    if (!waits) this.#later(() => this.#settle(name)); // what waits to be written is written as it reads then
+  }
+
+  // Until it stands as it reads: what was typed during the writing is written after it.
+  async #settle(name) {
+    let written;
+    try {
+      while (written !== this.#due.get(name)) {
+        written = this.#due.get(name);
+        await this.#write(name, written.until);
+      }
+    } finally {
+      this.#due.delete(name);
+    }
+    if (!this.#due.size) await this.#stay();
+  }
+
+  async #open(seals) {
+    const keys = await Promise.all(Object.entries(seals).map(async ([until, seal]) => [until, await sealOf(seal)]));
+    this.#seals = new Map(keys);
     this.#base ??= await opened();
-    this.#seals.clear();
-    for (const [until, seal] of Object.entries(seals)) this.#seals.set(until, { name: seal.name, key: await keyOf(seal.key) });
+    await this.#takeLeft();
     const all = await this.#do("readonly", (store) => store.getAll());
     for (const row of all) {
-      const seal = [...this.#seals.values()].find((one) => one.name === row.seal);
+      const seal = this.#sealNamed(row.seal);
       if (row.scope !== this.#scope) {
-        if (!row.scope.startsWith(`${life} `)) await this.#do("readwrite", (store) => store.delete(row.id)); // of a room begun anew
+        if (!row.scope.startsWith(`${this.#life} `)) await this.#do("readwrite", (store) => store.delete(row.id)); // of a room begun anew
       } else if (!seal) await this.#end(row);
       else if (!this.#known.has(row.name)) this.#learn(row.name, await unsealed(row, seal.key));
     }
+  }
+
+  #sealNamed(name) {
+    return [...this.#seals.values()].find((one) => one.name === name);
   }
 
   async #end(row) {
@@ -108,10 +136,46 @@ class Drafts extends EventTarget {
   }
 
   async #write(name, until) {
-    if (!this.#known.has(name) || !this.#seals.has(until)) return;
+    if (!this.#known.has(name)) return this.#do("readwrite", (store) => store.delete(this.#scope + name));
+    if (!this.#seals.has(until)) return;
     const { name: seal, key } = this.#seals.get(until);
     const row = { id: this.#scope + name, scope: this.#scope, name, seal, ...(await closed(this.#known.get(name), key)) };
     await this.#do("readwrite", (store) => store.put(row));
+  }
+
+  // --- the page's last moment
+
+  #leave() {
+    for (const [until, seal] of this.#seals) {
+      const names = [...this.#due.keys()].filter((name) => this.#due.get(name).until === until);
+      const words = Object.fromEntries(names.map((name) => [name, this.#known.get(name) ?? null]));
+      const back = names.length && (seal.made || !seal.key) ? leave(this.#scope, seal, words) : null;
+      if (back) this.#left.push(back);
+      if (back) seal.made = null;
+    }
+  }
+
+  // All stands in the store: what was left is not needed, and a later leaving wants a stretch of its own.
+  async #stay() {
+    for (const back of this.#left.splice(0)) back();
+    for (const seal of this.#seals.values()) seal.made ??= await ahead(seal.key);
+  }
+
+  // What this page knows already is newer: another tab told it as it was typed.
+  async #takeLeft() {
+    for (const one of left()) {
+      const [until, seal] = [...this.#seals].find(([, own]) => own.name === one.seal) ?? [];
+      if (one.scope !== this.#scope) {
+        if (!one.scope.startsWith(`${this.#life} `)) one.end(); // of a room begun anew
+        continue;
+      }
+      const words = seal ? await one.read(seal.key).catch(() => ({})) : {}; // what opens no more keeps back nothing else
+      for (const [name, value] of Object.entries(words)) {
+        if (!this.#known.has(name) && value !== null) this.#learn(name, value);
+        await this.#write(name, until);
+      }
+      one.end();
+    }
   }
 
   #do(mode, what) {
@@ -131,6 +195,11 @@ function opened() {
     asked.onsuccess = () => done(asked.result);
     asked.onerror = () => failed(asked.error);
   });
+}
+
+async function sealOf({ name, key: raw }) {
+  const key = await keyOf(raw);
+  return { name, key, made: await ahead(key) };
 }
 
 const keyOf = (raw) => (globalThis.crypto?.subtle ? crypto.subtle.importKey("raw", bytes(raw), "AES-GCM", false, ["encrypt", "decrypt"]) : null);

@@ -44,6 +44,7 @@ const unsent = new Unsent(state, wire);
 const devices = new Devices(wire);
 setNow(() => state.now());
 setInterval(() => { tellTimes(); bar.tick(); }, 30000);
+let opened = false; // whether it is known what this browser kept: whoever wrote before that would write over it
 let drawing = false; // whether the page is about to be drawn anew
 let acted = 0; // when this person last pressed or sent something
 let atBench = false; // whether that was on the bench
@@ -145,7 +146,7 @@ function here() {
 }
 
 function drawAll({ focus = false } = {}) {
-  if (!state.places.length) return;
+  if (!state.places.length || !opened) return;
   const me = state.people.get(state.me);
   if (setZone(me?.zone)) tellTimes(); // what is drawn from here on tells the time as it is
   byId("me").textContent = `You are ${me?.name ?? state.me}. Times are yours: ${zoneName().replaceAll("_", " ")}.`;
@@ -271,13 +272,13 @@ function drawLine() {
 
 // --- what happens -----------------------------------------------------------
 
-wire.addEventListener("welcome", (event) => {
+wire.addEventListener("welcome", async (event) => {
   state.welcome(event.detail);
   tellTimes();
   marked = "";
   byId("devices").hidden = state.acting;
   byId("hidden").hidden = !event.detail.hidden;
-  keepFor(event.detail.seals);
+  await keepFor(event.detail.seals);
   drawAll();
 });
 wire.addEventListener("seals", ({ detail }) => keepFor(detail.seals));
@@ -332,6 +333,7 @@ byId("skip-writing").addEventListener("click", (event) => { event.preventDefault
 async function keepFor(seals) {
   if (!state.life) return; // a welcome is on its way, with keys of its own
   await drafts.unlock(state.life, state.me, seals);
+  opened = true;
   unsent.again();
 }
 
@@ -339,7 +341,7 @@ async function greetAnew() {
   state.forget();
   const welcome = await wire.ask({ do: "hello", ...state.hello() });
   state.welcome(welcome);
-  keepFor(welcome.seals);
+  await keepFor(welcome.seals);
   talk.clear();
   drawAll();
 }

@@ -56,7 +56,7 @@ export function quickField(button, press, more) {
   const box = control(id, more.people);
   box.setAttribute("aria-describedby", `${id}-wrong`);
   box.dataset.focus = name;
-  if (box.tagName === "TEXTAREA") drafts.bind(box, name);
+  drafts.bind(box, name);
   const wrong = el("p", { class: "error", id: `${id}-wrong`, role: "alert" });
   const about = button.says ?? button.label;
   const send = async () => {
