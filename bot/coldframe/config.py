@@ -91,7 +91,9 @@ class Settings(BaseModel):
         "default there is none",
     )
     public_url: str = Field(
-        "", description="https address under which HTTP mode is reached from outside; members' calendars stand below it"
+        "",
+        description="https address under which HTTP mode, or the bot on Matrix, is reached from outside; members' "
+        "calendars stand below it",
     )
     language: str = Field("en", description="language that the bot speaks, a folder of coldframe/languages")
     log: Form = Field("auto", description="form of the log lines: auto, json or console")

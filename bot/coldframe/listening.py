@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import AsyncIterator, Iterable
+from contextlib import asynccontextmanager
 
 from aiohttp import web
 
@@ -24,3 +26,16 @@ async def listen(runner: web.AppRunner, host: str, port: int, named: str) -> int
         why = os.strerror(problem.errno) if problem.errno and problem.errno > 0 else str(problem)
         raise CannotListen(f"nothing can listen at {host}:{port} ({why}); {named} names another port") from None
     return int(runner.addresses[0][1])
+
+
+@asynccontextmanager
+async def serving(routes: Iterable[web.RouteDef], host: str, port: int, named: str) -> AsyncIterator[int]:
+    """Serves them; gives the port. No access log: addresses may be as good as keys. Raises CannotListen."""
+    app = web.Application()
+    app.router.add_routes(routes)
+    runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=2.0)
+    real = await listen(runner, host, port, named)
+    try:
+        yield real
+    finally:
+        await runner.cleanup()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from contextlib import AbstractAsyncContextManager, nullcontext
 from pathlib import Path
 
 from coldframe import homes, memory
@@ -16,12 +17,13 @@ from coldframe.engine.alarm import Alarm
 from coldframe.engine.core.members import calendar_of
 from coldframe.engine.intake.flood import Measured
 from coldframe.engine.uses import assembled
+from coldframe.listening import serving
 from coldframe.ports.chat import Clock
 from coldframe.render.artefacts import Workshop
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
 from coldframe.timing.zones import zone_names
-from coldframe.wiring import open_store, pinned_zones, seal_secret, watched
+from coldframe.wiring import ByWeb, Doorway, by_web, open_store, pinned_zones, seal_secret, watched
 
 
 def matrix_options(settings: Settings) -> Options:
@@ -56,21 +58,34 @@ async def run_matrix(
         folder = Path(settings.matrix_folder)
         homes.make_ready(folder)
         async with matrix_platform(options, folder, Seal(secret), secret, time, make) as platform:
-            engine = assembled(store, platform.chat, time, ids, studio)
+            door = Doorway()
+            web = by_web(settings, store, time, platform.chat, door, http=True)
+            engine = assembled(store, platform.chat, time, ids, studio, web.feed, web.numbers_at)
             platform.on_return(engine.returned)
             platform.tell_zones(zones_of(store))
             alarm = Alarm(engine, time.steady if type(time) is SystemClock else None)  # the database's is believed
             await alarm.start()
             memory.let_stand()
             try:
-                async with watched(settings, store, time, alarm, platform.connected, stop, "matrix") as metered:
+                async with (
+                    in_public(settings, web),
+                    watched(settings, store, time, alarm, platform.connected, stop, "matrix", web.watched) as metered,
+                ):
+                    door.intake = metered(Measured(engine, platform.chat.person_known))
                     ready(platform.fingerprint)
-                    await platform.serve(metered(Measured(engine, platform.chat.person_known)), stop)
+                    await platform.serve(door.intake, stop)
             finally:
                 await alarm.close()
     finally:
         await store.close()
         await studio.close()
+
+
+def in_public(settings: Settings, web: ByWeb) -> AbstractAsyncContextManager[object]:
+    """Calendars and numbers, where a public address leads to them: there is no other HTTP here."""
+    if not web.routes:
+        return nullcontext()
+    return serving(web.routes, settings.host, settings.port, "COLDFRAME_PORT")
 
 
 def zones_of(store: SqlStore) -> Callable[[str, str], Awaitable[str | None]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Heading, Line, Message, Paragraph, Small, line
 
 CONFIRM_TITLE = "Please confirm"
@@ -117,11 +118,21 @@ NOT_READ = "it couldn't be read"
 """Why the content of a dropped file is missing, as the end of a sentence."""
 
 
-def cannot_be_opened() -> Message:
-    """To whoever wrote something encrypted whose key never came; nothing is guessed."""
+def cannot_be_opened(room: str = "") -> Message:
+    """To whoever wrote something encrypted whose key never came, in private or in a room; nothing is guessed."""
+    what = line("what you wrote in {room}", room=theirs(room, 80)) if room else line("your last message")
+    send = line(" If it was for me, please send it again;") if room else line(" Please send it again;")
     return Message(
-        line(
-            "I couldn't read your last message: its key never reached me, so nothing was taken of it. Please send it "
-            "again; if that doesn't help, restart your app, or write from another device."
-        )
+        line("I couldn't read ")
+        + what
+        + line(": its key never reached me, so nothing was taken of it.")
+        + send
+        + line(" if that doesn't help, restart your app, or write from another device.")
+    )
+
+
+def too_many_invitations(most: int) -> Message:
+    """To whoever brought the bot into many rooms in one day."""
+    return Message(
+        line("You've brought me into {n} rooms today, and I stop there. Invite me to this one again tomorrow.", n=most)
     )

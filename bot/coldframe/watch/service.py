@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import structlog
 from aiohttp import web
 
-from coldframe.listening import listen
+from coldframe.listening import serving
 from coldframe.ports.standing import Watched
 from coldframe.watch.meter import Meter
 
@@ -71,12 +71,6 @@ async def served(
     eyes: Eyes, meter: Meter, host: str, port: int, more: Iterable[web.RouteDef] = ()
 ) -> AsyncIterator[int]:
     """Serves them, and what else is to be; gives the port, which the system chose when 0 was asked for."""
-    app = web.Application()
-    app.router.add_routes((*routes(eyes, meter), *more))
-    runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=2.0)
-    real = await listen(runner, host, port, "COLDFRAME_WATCH_PORT")
-    try:
+    async with serving((*routes(eyes, meter), *more), host, port, "COLDFRAME_WATCH_PORT") as real:
         log.info("watch.listening", host=host, port=real)
         yield real
-    finally:
-        await runner.cleanup()

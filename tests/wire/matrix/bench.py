@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import itertools
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -22,6 +23,7 @@ from tests.wire.matrix.people import Someone
 
 _numbers = itertools.count(1)
 SECRET = b"x" * 32
+LONGEST_ID = 255  # bytes
 
 
 @dataclass
@@ -71,19 +73,41 @@ class Bench:
         return [e["content"]["body"] for e in mine]
 
     def call(self, someone: Someone, method: str, where: str, body: Any = None) -> Any:
-        return self.server.call(method, f"/_matrix/client/v3{where}", body, someone.client.access_token)
+        return someone.server.call(method, f"/_matrix/client/v3{where}", body, someone.client.access_token)
+
+    async def comes_to_hear(self, wanted: Happening | type[Happening]) -> Happening:
+        """From another server, which takes a moment."""
+        for _ in range(200):
+            for what in await self.hears():
+                if what == wanted or type(what) is wanted:
+                    return what
+            await asyncio.sleep(0.05)
+        raise AssertionError(f"it never heard {wanted}")
+
+    async def comes_to_read(self, someone: Someone, words: str) -> None:
+        for _ in range(200):
+            if words in await self.reads(someone):
+                return
+            await asyncio.sleep(0.05)
+        raise AssertionError(f"{someone.id} never read it")
 
 
 @asynccontextmanager
 async def at_the_bench(
-    folder: Path, server: Homeserver, clock: Clock | None = None, allowed: tuple[str, ...] = ()
+    folder: Path,
+    server: Homeserver,
+    clock: Clock | None = None,
+    allowed: tuple[str, ...] = (),
+    elsewhere: Homeserver | None = None,
 ) -> AsyncIterator[Bench]:
-    """Ana's id holds a slash. The room is hers; everybody has read everything."""
-    number = next(_numbers)
-    bot, *team = (server.register(f"{name}{number}") for name in ("bot", "ana/", "benno"))
-    ana, ben = (Someone(server, account, folder / f"person{n}") for n, account in enumerate(team))
+    """Ana's id holds a slash. The room is hers; everybody has read everything. `elsewhere`: the server of Ben's, whose
+    id is as long as one can be."""
+    number, bens = next(_numbers), elsewhere or server
+    bot, ana_ = server.register(f"bot{number}"), server.register(f"ana/{number}")
+    ben_ = bens.register(as_long_as_can_be(f"benno{number}", bens))
+    ana, ben = Someone(server, ana_, folder / "ana"), Someone(bens, ben_, folder / "ben")
     wanted = {"preset": "private_chat", "invite": [bot.user, ben.id]}
-    room = server.call("POST", "/_matrix/client/v3/createRoom", wanted, team[0].token)["room_id"]
+    room = server.call("POST", "/_matrix/client/v3/createRoom", wanted, ana_.token)["room_id"]
     async with signed_in(folder, server, bot, clock, allowed) as platform:
         there = Bench(server, folder, platform, bot, ana, ben, room)
         try:
@@ -110,6 +134,11 @@ async def signed_in(
     made = matrix_platform(options, folder / "matrix", Seal(SECRET), SECRET, clock or SystemClock(), copy_out)
     async with made as platform:
         yield platform
+
+
+def as_long_as_can_be(name: str, server: Homeserver) -> str:
+    """With which somebody's id there has the most bytes that one may have."""
+    return f"{name}.".ljust(LONGEST_ID - len(f"@:{server.name}"), "x")
 
 
 def of_room(room: str) -> str:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from nio import AsyncClient, AsyncClientConfig, MegolmEvent
+from nio import AsyncClient, AsyncClientConfig, MegolmEvent, RoomMessagesResponse
+from nio.events import Event
+from nio.exceptions import EncryptionError
 from nio.store import SqliteStore
 
 from tests.wire.matrix.homeserver import PASSWORD, Account, Homeserver
@@ -24,11 +28,13 @@ class Someone:
         )
         self.client = AsyncClient(server.url, account.user, account.device, str(folder), config)
         self.client.restore_login(account.user, account.device, account.token)
+        self.server = server
         self.id = account.user
         self.events: dict[str, dict[str, Any]] = {}
         """Readable ones, with `room_id`."""
-        self.closed: set[str] = set()
+        self.closed: dict[str, MegolmEvent] = {}
         """What this device could not open."""
+        self._in: set[str] = set()
 
     @classmethod
     async def on_another_device(cls, server: Homeserver, user: str, folder: Path) -> Someone:
@@ -43,11 +49,11 @@ class Someone:
         for room in list(answer.rooms.invite):
             await self.client.join(room)
         for room, info in answer.rooms.join.items():
-            for event in info.timeline.events:
-                if isinstance(event, MegolmEvent):
-                    self.closed.add(event.event_id)
-                else:
-                    self.events[event.event_id] = {**event.source, "room_id": room}
+            if room not in self._in:  # what was said in it before
+                self._in.add(room)
+                self._reads(room, await self._before(room, info.timeline.prev_batch))
+            self._reads(room, info.timeline.events)
+        self._tries_again()
         client = self.client
         await client.send_to_device_messages()
         if client.should_upload_keys:
@@ -58,6 +64,27 @@ class Someone:
             await client.keys_claim(client.get_users_for_key_claiming())
         if answer.rooms.invite:
             await self.looks()
+
+    async def _before(self, room: str, token: str) -> list[Event]:
+        """Asked of another server, where this one was not in the room."""
+        page = await self.client.room_messages(room, start=token, limit=100)
+        return list(page.chunk)[::-1] if isinstance(page, RoomMessagesResponse) else []
+
+    def _reads(self, room: str, events: Iterable[Event]) -> None:
+        for event in events:
+            if isinstance(event, MegolmEvent):
+                event.room_id = room
+                self.closed[event.event_id] = event
+            else:
+                self.events[event.event_id] = {**event.source, "room_id": room}
+
+    def _tries_again(self) -> None:
+        """Between servers a key may come after what it opens."""
+        for name, event in list(self.closed.items()):
+            with suppress(EncryptionError):
+                opened = self.client.decrypt_event(event)
+                self.events[name] = {**opened.source, "room_id": event.room_id}
+                del self.closed[name]
 
     async def sends(self, room: str, content: dict[str, Any], kind: str = "m.room.message") -> str:
         answer = await self.client.room_send(room, kind, content, ignore_unverified_devices=True)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import asyncio
 import heapq
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import AsyncExitStack, asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 from coldframe.chat.matrix.app import matrix_platform
+from coldframe.chat.matrix.door import PENDING
 from coldframe.chat.matrix.login import Options
 from coldframe.clock import RandomIds
 from coldframe.domain.names import Step
@@ -19,8 +21,8 @@ from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.uses import assembled
-from coldframe.message.nodes import Block, Button, Buttons, Facts, Field, Message, Option, Paragraph, Words
-from coldframe.ports.chat import Inbound, Person, Place, Reply
+from coldframe.message.nodes import Button, Buttons, Message, Words
+from coldframe.ports.chat import Person, Place, Reply
 from coldframe.render.artefacts import Workshop
 from coldframe.store.sealing import Seal
 from coldframe.wiring import open_store
@@ -30,43 +32,14 @@ from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
 from tests.in_words import Meanings, lines
 from tests.wire.hands import Hand
-from tests.wire.matrix.homeserver import PASSWORD, SERVER, Account, Homeserver
+from tests.wire.matrix.bench import as_long_as_can_be
+from tests.wire.matrix.homeserver import PASSWORD, Account, Homeserver
 from tests.wire.matrix.people import Someone
+from tests.wire.matrix.seen import Done, Seen, lines_of
 from tests.wire.slack.whole_round import SCENARIO, SECRET, FastClock, Quick
 
 LONGEST = timedelta(days=60)
-
-
-@dataclass(frozen=True)
-class Seen:
-    """One message of the bot as somebody reads it, the numbers with what they mean."""
-
-    id: str
-    place: Place
-    message: Message
-    at: datetime
-    gone: bool = False
-    text: str = ""
-
-
-class Done:
-    """Which jobs are done; the hands give no keys away."""
-
-    def __init__(self) -> None:
-        self.keys: set[str | None] = set()
-
-    def is_done(self, key: str) -> bool:
-        return key in self.keys
-
-
-class Relay:
-    """The door listens before the engine is there."""
-
-    engine: Any
-
-    async def receive(self, event: Inbound) -> Reply:
-        reply: Reply = await self.engine.receive(event)
-        return reply
+A_WHILE = 1_000  # looks, a fiftieth of a second apart, that two servers have to reach each other
 
 
 @dataclass
@@ -79,20 +52,25 @@ class Team:
     clock: FastClock
     people: dict[str, Someone]
     bot: Account
+    elsewhere: Homeserver | None = None
+    """Where half of them have their accounts."""
     room: str = ""
     more: list[Someone] = field(default_factory=list)
     """Further devices of theirs."""
     log: Done = field(default_factory=Done)
-    tenant: str = SERVER
     _stack: AsyncExitStack = field(default_factory=AsyncExitStack)
     _first_seen: dict[str, datetime] = field(default_factory=dict)
     _shown: dict[str, Any] = field(default_factory=dict)
     _said: bool = True
     """Whether somebody has said something that the bot has not heard."""
-    _touched: set[str] = field(default_factory=set)
-    """Rooms in which something changed since people looked."""
+    _touched: dict[str, str] = field(default_factory=dict)
+    """Rooms in which something changed since people looked, and the last of it."""
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
     _planned: set[str] = field(default_factory=set)
+
+    @property
+    def tenant(self) -> str:
+        return self.server.name
 
     # --- the bot ---
 
@@ -101,7 +79,8 @@ class Team:
         ids = RandomIds()
         self.store = await open_store(a_file(self.folder), SECRET, ids, durable=False)
         self._stack.push_async_callback(self.store.close)
-        options = Options(self.server.url, self.bot.user, PASSWORD)
+        allowed = (self.elsewhere.name,) if self.elsewhere is not None else ()
+        options = Options(self.server.url, self.bot.user, PASSWORD, allowed=allowed)
         made = Workshop(Quick(), self.clock.now)
         self.platform = await self._stack.enter_async_context(
             matrix_platform(options, self.folder / "matrix", Seal(SECRET), SECRET, self.clock, made)
@@ -110,8 +89,9 @@ class Team:
         put = self.chat.call.put
 
         async def noted(where: str, content: Any) -> Any:
-            self._touched.add(unquote(where.split("/")[5]))
-            return await put(where, content)
+            answer = await put(where, content)
+            self._touched[unquote(where.split("/")[5])] = str(answer.get("event_id") or "")
+            return answer
 
         self.chat.call.put = noted  # type: ignore[method-assign]
         self.engine = assembled(self.store, self.chat, self.clock, ids, InlineNumbers())
@@ -129,25 +109,58 @@ class Team:
         self.server.stop()
         self.server.start()
         await self.start()
-        self._said = True
         await self.engine.returned()
+        await self.hears_of_it()
+
+    async def hears_of_it(self) -> None:
+        """What was said beside the bot, or while it was away."""
+        self._said = True
         await self.settle()
 
     async def settle(self) -> None:
         """Until all that was said was taken in, all that may go out went out, and everybody has read it."""
         if self._said:
-            await self.platform._door.look(self.engine)
+            await self._hears()
             self._said = False
         await self.engine.settle()
-        touched, self._touched = self._touched, set()
+        touched, self._touched = self._touched, {}
         for someone in (*self.people.values(), *self.more):
-            if self.room in touched or self.chat.rooms.direct(someone.id) in touched or not self.room:
+            rooms = {self.room, self.chat.rooms.direct(someone.id)} & touched.keys()
+            if rooms or not self.room:
                 await someone.looks()
+            if someone.server is not self.server:
+                for room in rooms:
+                    await self._reaches(someone, touched[room])
+
+    async def _hears(self) -> None:
+        """Until every key has come that belongs to what was said."""
+        await self.platform._door.look(self.engine)
+        while self.elsewhere is not None and self.chat.kept.below(PENDING):
+            await asyncio.sleep(0.02)
+            await self.platform._door.look(self.engine)
+
+    async def _reaches(self, someone: Someone, event: str) -> None:
+        """From the bot's server to theirs."""
+        for _ in range(A_WHILE):
+            if not event or event in someone.events:
+                return
+            await asyncio.sleep(0.02)
+            await someone.looks()
+        raise AssertionError(f"{someone.id} never read {event}, closed: {event in someone.closed}")
+
+    async def _arrives(self, someone: Someone, room: str, event: str) -> None:
+        """From their server at the bot's."""
+        where = f"/_matrix/client/v3/rooms/{quote(room, safe='')}/event/{quote(event, safe='')}"
+        for _ in range(A_WHILE if someone.server is not self.server else 0):
+            with suppress(AssertionError):
+                self.server.call("GET", where, token=self.chat.call.token)
+                return
+            await asyncio.sleep(0.02)
 
     # --- what people see ---
 
     def direct(self, person: str) -> Place:
-        return Place(SERVER, "direct", person)
+        return Place(self.tenant, "direct", person)
 
     def sees(self, person: str, place: Place) -> bool:
         return place.kind == "channel" or place.id == person
@@ -181,10 +194,10 @@ class Team:
         related = event["content"].get("m.relates_to") or {}
         thread = related.get("event_id") if related.get("rel_type") == "m.thread" else None
         channel = event["room_id"] == self.room
-        place = Place(SERVER, "channel" if channel else "direct", self.room if channel else name, thread)
+        place = Place(self.tenant, "channel" if channel else "direct", self.room if channel else name, thread)
         offers = self.meanings.of.get(event["event_id"], ())
         summary = (Words(self.meanings.words.get(event["event_id"], content["body"])),)
-        blocks = (*_lines(content["body"]), Buttons(offers)) if offers else _lines(content["body"])
+        blocks = (*lines_of(content["body"]), Buttons(offers)) if offers else lines_of(content["body"])
         return Seen(event["event_id"], place, Message(summary, blocks), at)
 
     def changed(self) -> list[Seen]:
@@ -210,23 +223,26 @@ class Team:
     async def say(self, person: str, place: Place, text: str, thread: str | None = None, *, key: Any = None) -> str:
         self.log.keys.add(key)
         self._said = True
-        said = await self.people[person].says(self.room_of(place), text, to=thread)
+        someone, room = self.people[person], self.room_of(place)
+        said = await someone.says(room, text, to=thread)
+        await self._arrives(someone, room, said)
         await self.settle()
         return said
 
     async def react_as(self, person: str, record: str, emoji: str, added: bool = True, *, key: Any = None) -> None:
         self.log.keys.add(key)
         self._said = True
-        await self.people[person].reacts(self.room_of(self.direct(person)), record, emoji)
+        someone, room = self.people[person], self.room_of(self.direct(person))
+        await self._arrives(someone, room, await someone.reacts(room, record, emoji))
         await self.settle()
 
     async def press(self, person: str, record: str, action: str, value: str, *, key: Any = None) -> Reply:
         number = self.meanings.number(record, action, value)
         place = next(seen.place for seen in self.all_messages() if seen.id == record)
         await self.say(person, place.root(), str(number), record, key=key)
-        if self.meanings.of.get(record, (None,) * number)[number - 1 : number] and self._confirms(record, number):
+        if self._confirms(record, number):
             await self.say(person, self.direct(person), "1")
-        open_ = await self.meanings.form(SERVER, self.people[person].id)
+        open_ = await self.meanings.form(self.tenant, self.people[person].id)
         return Reply(form=open_.form if open_ is not None else None)
 
     def _confirms(self, record: str, number: int) -> bool:
@@ -237,15 +253,15 @@ class Team:
         self, person: str, action: str, value: str, fields: Mapping[str, str], *, key: Any = None
     ) -> Reply:
         me = self.people[person].id
-        open_ = await self.meanings.form(SERVER, me)
+        open_ = await self.meanings.form(self.tenant, me)
         if open_ is None or open_.form.action != action:
             raise NotFound(f"{person} has no form {action} open")
         known = {name: self.people[text].id if text in self.people else text for name, text in fields.items()}
         if words := lines(open_.form, open_.values, known):
             await self.say(person, self.direct(person), words, key=key)
-        if await self.meanings.form(SERVER, me) is not None:
+        if await self.meanings.form(self.tenant, me) is not None:
             await self.say(person, self.direct(person), "send")
-        left = await self.meanings.form(SERVER, me)
+        left = await self.meanings.form(self.tenant, me)
         if left is None:
             return Reply()
         same = [f.name for f in left.form.fields] == [f.name for f in open_.form.fields]
@@ -257,9 +273,7 @@ class Team:
         """The word in the room, and the form."""
         await self.engine.act("test/hours", self._hours)
         scenario, roles = self.scenario, self.scenario.roles
-        await self.people[roles.facilitator].says(self.room, "!coldframe new")
-        self._said = True
-        await self.settle()
+        await self.say(roles.facilitator, Place(self.tenant, "channel", self.room), "!coldframe new")
         await self.submit(roles.facilitator, "round.new", "", {
             "question": scenario.question, "name": scenario.name, "levers": ", ".join(scenario.levers),
             "decision_maker": roles.decision_maker, "decision_deputy": roles.decision_deputy,
@@ -279,7 +293,7 @@ class Team:
     async def _hours(self, turn: Turn) -> None:
         for person in self.scenario.team:
             known = Person(self.people[person.id].id, person.name, person.zone)
-            record = await members.upsert_member(turn.uow, SERVER, known)
+            record = await members.upsert_member(turn.uow, self.tenant, known)
             await turn.uow.save_member(members.with_calendar(record, calendar_of(person), confirmed=False))
 
     async def _forward(self) -> None:
@@ -295,13 +309,12 @@ class Team:
         cast.hands = {name: Typing(self, name) for name in self.people}  # type: ignore[misc]
         return cast
 
-    async def play(self, *, restart_in: Step | None = None) -> Round:
-        """To the commitment."""
-        cast, end = self.cast(), self.clock.now() + LONGEST
+    async def play(self, meanwhile: Mapping[Step, Callable[[], Awaitable[None]]]) -> Round:
+        """To the commitment; `meanwhile`: what happens besides when a step is come to."""
+        cast, end, left = self.cast(), self.clock.now() + LONGEST, dict(meanwhile)
         while (round_ := await self.round()).step not in (Step.COMMITTED, Step.CANCELLED):
-            if round_.step is restart_in:
-                restart_in = None
-                await self.restart()
+            if (happens := left.pop(round_.step, None)) is not None:
+                await happens()
             if self.clock.now() > end or not await self._moment(cast):
                 raise AssertionError(f"the round stands still in {round_.step} at {self.clock.now()}")
         return round_
@@ -331,17 +344,10 @@ class Team:
 
     async def round(self) -> Round:
         async with self.store.begin() as uow:
-            heads = await uow.heads(SERVER, channel=self.room)
-            found = await uow.round(([h.id for h in heads] or await uow.ended_rounds(SERVER, self.room))[0])
+            heads = await uow.heads(self.tenant, channel=self.room)
+            found = await uow.round(([h.id for h in heads] or await uow.ended_rounds(self.tenant, self.room))[0])
         assert found is not None
         return found
-
-
-def _lines(body: str) -> tuple[Block, ...]:
-    """Line by line; what stands behind a colon is a fact."""
-    rows = [line.partition(": ") for line in body.split("\n") if ": " in line]
-    facts = Facts(tuple((label, (Words(value),)) for label, _, value in rows))
-    return (*(Paragraph((Words(line),)) for line in body.split("\n")), facts)
 
 
 class Typing(Hand):
@@ -352,18 +358,26 @@ class Typing(Hand):
         return reply
 
 
+def _local_part(name: str, number: int, server: Homeserver) -> str:
+    """Of all kinds: the second as long as an id may be, then one with a slash, then the others."""
+    return {1: as_long_as_can_be(name, server), 2: f"{name}/at/work"}.get(number, name)
+
+
 @asynccontextmanager
-async def at_work(folder: Path, server: Homeserver, *, encrypted: bool = False) -> AsyncIterator[Team]:
-    """The scenario's people registered, in one room with the bot, which is signed in."""
+async def at_work(
+    folder: Path, server: Homeserver, *, encrypted: bool = False, elsewhere: Homeserver | None = None
+) -> AsyncIterator[Team]:
+    """The scenario's people registered, in one room with the bot, which is signed in; every second one `elsewhere`."""
     scenario = load(SCENARIO.read_text("utf-8"))
     bot = server.register("coldframe")
     people: dict[str, Someone] = {}
-    for person in scenario.team:
-        account = server.register(person.id)
-        named = f"/_matrix/client/v3/profile/{account.user}/displayname"
-        server.call("PUT", named, {"displayname": person.name}, account.token)
-        people[person.id] = Someone(server, account, folder / person.id)
-    team = Team(scenario, folder, server, FastClock(scenario.start), people, bot)
+    for number, person in enumerate(scenario.team):
+        home = elsewhere if elsewhere is not None and number % 2 else server
+        account = home.register(_local_part(person.id, number, home))
+        named = f"/_matrix/client/v3/profile/{quote(account.user, safe='')}/displayname"
+        home.call("PUT", named, {"displayname": person.name}, account.token)
+        people[person.id] = Someone(home, account, folder / person.id)
+    team = Team(scenario, folder, server, FastClock(scenario.start), people, bot, elsewhere)
     try:
         await team.start()
         first, *others = people.values()
@@ -381,6 +395,3 @@ async def at_work(folder: Path, server: Homeserver, *, encrypted: bool = False) 
         await team.stop()
         for someone in people.values():
             await someone.close()
-
-
-__all__ = ["Field", "Option", "Team", "at_work"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -11,7 +11,6 @@ import pytest
 from coldframe.chat.matrix.calls import Refusal
 from coldframe.chat.matrix.door import MAX_TRIES
 from coldframe.chat.matrix.login import SINCE
-from coldframe.clock import ManualClock
 from coldframe.message.nodes import Quoted, TextFile, Theirs, line
 from coldframe.message.saying import told
 from coldframe.ports.chat import ChannelLost, Denial, Edited, Erased, Joined, Left, Reacted, Said, SlowDown, Unreachable
@@ -114,24 +113,6 @@ async def test_a_vote_that_is_taken_off_is_told_and_a_forged_edit_is_not(tmp_pat
         await at.ana.erases(at.room, said)
         assert await at.hears() == [Erased(said)]
         assert await at.chat.reactions(at.channel, posted) == ()
-
-
-async def test_what_cannot_be_opened_is_told_to_its_writer_and_nothing_is_guessed(tmp_path: Path) -> None:
-    """Once the key has had its time to come."""
-    clock = ManualClock(datetime.now(UTC))
-    async with at_the_bench(tmp_path, the_server(), clock) as at:
-        room = at.chat.rooms.direct(at.ana.id) or ""
-        closed = {"algorithm": "m.megolm.v1.aes-sha2", "ciphertext": "AwgAEnACgAkLmt6qF84IK++J7UDH2Za1YVchHyprqTqsg",
-                  "device_id": "GONE", "sender_key": "x" * 43, "session_id": "y" * 43}  # fmt: skip
-        at.call(at.ana, "PUT", f"{of_room(room)}/send/m.room.encrypted/t1", closed)
-        assert await at.hears() == [] and await at.reads(at.ana) == []
-        clock.pass_by(timedelta(minutes=3))
-        assert await at.hears() == []
-        (words,) = await at.reads(at.ana)
-        assert "couldn't read your last message" in words and "send it again" in words
-        clock.pass_by(timedelta(minutes=3))
-        await at.hears()
-        assert len(await at.reads(at.ana)) == 1
 
 
 # --- rooms and people ---

@@ -16,10 +16,11 @@ import structlog
 
 from coldframe.chat.matrix import inbound
 from coldframe.chat.matrix.calls import MEDIA, Calls, Json, Refusal, path
-from coldframe.chat.matrix.crypt import ALGORITHM, Crypt
+from coldframe.chat.matrix.crypt import Crypt
+from coldframe.chat.matrix.directs import Directs
 from coldframe.chat.matrix.history import KEY, NUMBER, History, content_of, hung, is_edit, marked, number_of
 from coldframe.chat.matrix.kept import Kept
-from coldframe.chat.matrix.login import NAME, Login, Options
+from coldframe.chat.matrix.login import Login, Options
 from coldframe.chat.matrix.people import People, Zone, nobody_knows
 from coldframe.chat.matrix.rooms import Rooms
 from coldframe.message.nodes import Attachment, Message
@@ -64,6 +65,7 @@ class MatrixChat:
         self.kept = kept
         self.me = login.user
         self.rooms = Rooms(kept, crypt, login.user, options)
+        self._directs = Directs(calls, crypt, self.rooms)
         self.people = People(calls, self.rooms, clock)
         self.history = History(calls, crypt, self.rooms)
         self.options = options
@@ -320,35 +322,10 @@ class MatrixChat:
             return room
         if not opens and self._is_unopened(place):
             raise Refusal("no room", 404, Denial.MESSAGE_GONE)
-        return await self._direct(place.id, says=opens)
+        return await self._directs.room(place.id, says=opens)
 
     def _is_unopened(self, place: Place) -> bool:
         return place.kind == "direct" and self.rooms.direct(place.id) is None
-
-    async def _direct(self, person: str, *, says: bool) -> str:
-        room = self.rooms.direct(person)
-        if room is not None and room in self.crypt.rooms:
-            if says and person not in self.crypt.members(room):
-                raise Unreachable("they left the direct messages", Denial.NO_DIRECT)
-            return room
-        await self._exists(person)
-        encrypted = [{"type": "m.room.encryption", "state_key": "", "content": {"algorithm": ALGORITHM}}]
-        wanted = {"is_direct": True, "preset": "private_chat", "invite": [person], "initial_state": encrypted,
-                  "name": NAME}  # fmt: skip
-        try:
-            room = str((await self.call.post(path("createRoom"), wanted))["room_id"])
-        except Refusal as refusal:
-            raise refusal.as_(Denial.NO_DIRECT) from None
-        self.rooms.opened(person, room)
-        self.crypt.opened_direct(room, person, encrypted=True)
-        return room
-
-    async def _exists(self, person: str) -> None:
-        try:
-            await self.call.get(path("profile", person))
-        except Refusal as refusal:
-            gone = Denial.PERSON_GONE if refusal.status == 404 else Denial.NO_DIRECT
-            raise refusal.as_(gone) from None
 
     async def members(self, place: Place) -> tuple[Person, ...]:
         room = await self.room_of(place)
@@ -395,5 +372,5 @@ class MatrixChat:
     async def forget(self, tenant: str, person_id: str) -> None:
         """Their words are theirs to delete; what is remembered of them here goes."""
         self.people.renamed(person_id)
-        self.kept.forget(person_id, set())
+        self.kept.forget(person_id)
         self.rooms.forget(person_id)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import structlog
-from nio import AsyncClient, AsyncClientConfig, MatrixRoom, MegolmEvent, RoomEncryptionEvent, SyncResponse
+from nio import AsyncClient, AsyncClientConfig, MatrixRoom, MegolmEvent, SyncResponse
 from nio.crypto.attachments import decrypt_attachment, encrypt_attachment
 from nio.events import Event
 from nio.exceptions import EncryptionError, LocalProtocolError, OlmUnverifiedDeviceError
@@ -185,11 +185,6 @@ class Crypt:
                 self._client.encrypted_rooms.add(room)
                 self._client.store.save_encrypted_rooms([room])
 
-    def changed(self, room: str, event: Json) -> None:
-        """State that a filled gap tells of."""
-        if room in self.rooms and event.get("type") == "m.room.encryption":
-            self.rooms[room].handle_event(RoomEncryptionEvent.from_dict(event))
-
     def left(self, room: str) -> None:
         self.rooms.pop(room, None)
 
@@ -206,6 +201,18 @@ class Crypt:
         except (EncryptionError, KeyError, TypeError, ValueError):
             return None
         return opened
+
+    def alone_with(self, person: str, name: str) -> Iterable[str]:
+        """Encrypted rooms of this name, with nobody in them but the bot and this person, in or invited."""
+        both = {self._client.user_id, person}
+        for room, known in self.rooms.items():
+            if known.encrypted and known.name == name and set(known.users) == both:
+                yield room
+
+    def name_of(self, person: str) -> str:
+        """As rooms have it; "" where none knows them."""
+        found = (room.users[person].display_name for room in self.rooms.values() if person in room.users)
+        return next((str(name) for name in found if name), "")
 
     def members(self, room: str) -> Iterable[str]:
         """Who is in the room or invited to it."""

@@ -23,7 +23,9 @@ from coldframe.chat.matrix.calls import SYNC_WAITS, Json, Refusal, SignedOut, pa
 from coldframe.chat.matrix.crypt import Undecryptable
 from coldframe.chat.matrix.history import MAX_PAGES, PAGE
 from coldframe.chat.matrix.inbound import Known
+from coldframe.chat.matrix.invitations import Invitations
 from coldframe.chat.matrix.login import SINCE, SetupError
+from coldframe.chat.matrix.rooms import UNREAD
 from coldframe.ports.chat import (
     ChatError,
     Clock,
@@ -33,7 +35,6 @@ from coldframe.ports.chat import (
     NotDelivered,
     OutcomeUnknown,
     PersonChanged,
-    Place,
     Said,
     SlowDown,
 )
@@ -41,7 +42,7 @@ from coldframe.speech import surface
 
 log = structlog.get_logger()
 FILTER = '{"presence":{"types":[]},"room":{"timeline":{"limit":100},"ephemeral":{"types":[]}}}'
-PENDING = "pending/"
+PENDING, ROOMS = "pending/", "rooms"
 KEYS_COME_WITHIN = timedelta(minutes=2)
 MAX_TRIES = 10
 """Of an event that is not taken in, some four minutes of them, before the others go on without it."""
@@ -61,8 +62,7 @@ class Door:
         self._clock = clock
         self.connected = False
         self.returned: Callable[[], Awaitable[None]] = _nothing
-        self._before: set[str] | None = None
-        """The rooms as they were before a sync that is not taken in whole yet."""
+        self._invitations = Invitations(chat, clock)
         self._failed: Counter[str] = Counter()
         """How often each of its events was not taken in."""
 
@@ -127,32 +127,38 @@ class Door:
 
     async def take(self, intake: Intake, sync: Json) -> None:
         """All of it, and only then its token is kept. Raises whatever was not committed."""
-        chat, since = self._chat, self._chat.kept.get(SINCE)
+        chat, since, before = self._chat, self._chat.kept.get(SINCE), self._rooms_before()
         rooms = sync.get("rooms") or {}
-        before = self._before = set(chat.crypt.rooms) if self._before is None else self._before
         await chat.crypt.take(sync)
+        await self._invitations.again()
         for room, invite in (rooms.get("invite") or {}).items():
-            await self._invited(room, invite)
+            await self._invitations.came(room, invite)
         for room, joined in (rooms.get("join") or {}).items():
-            fresh = room not in before
-            await self._room(intake, room, joined, since if not fresh else None, fresh=fresh and since is not None)
+            if since is not None:  # else the account is new, and what was said before it is none of its business
+                await self._room(intake, room, joined, since, fresh=room not in before)
         for room, left in (rooms.get("leave") or {}).items():
             await self._left(intake, room, left, known=room in before)
         await self._pending(intake)
-        chat.kept.put(SINCE, sync["next_batch"])
-        self._before = None
+        chat.kept.put_all({SINCE: sync["next_batch"], ROOMS: sorted(chat.crypt.rooms)})
         self._failed.clear()
 
-    async def _room(self, intake: Intake, room: str, joined: Json, since: str | None, *, fresh: bool) -> None:
-        """`since`: until when the room was read; None where the bot has just come, or the account is new."""
+    def _rooms_before(self) -> set[str]:
+        """As they were when a sync was last taken in whole, and not when this process began: it may have come into a
+        room, or out of one, just before another ended."""
+        known = self._chat.kept.get(ROOMS)
+        if known is None:  # a file of before
+            known = sorted(self._chat.crypt.rooms)
+            self._chat.kept.put(ROOMS, known)
+        return set(known)
+
+    async def _room(self, intake: Intake, room: str, joined: Json, since: str, *, fresh: bool) -> None:
+        """`since`: until when all was read; `fresh`: the bot has come since then."""
         timeline = joined.get("timeline") or {}
         events: list[Json] = list(timeline.get("events") or ())
-        if since is not None and timeline.get("limited"):
+        if timeline.get("limited") and not (fresh and _came(events, self._chat.me)):
             events = [*await self._hole(room, str(timeline.get("prev_batch") or ""), since), *events]
         if fresh:
-            events = _since_it_came(events, self._chat.me)
-        elif since is None:
-            return
+            events = events[(_came(events, self._chat.me) or len(events)) :]
         for event in events:
             if isinstance(event.get("event_id"), str) and isinstance(event.get("sender"), str):
                 await self._event(intake, room, event)
@@ -266,30 +272,6 @@ class Door:
 
     # --- rooms ---
 
-    async def _invited(self, room: str, invite: Json) -> None:
-        """By the people and servers that are let in; whoever else asks is refused, without a word."""
-        chat = self._chat
-        events = (invite.get("invite_state") or {}).get("events") or ()
-        mine: Json = next((e for e in events if e.get("type") == "m.room.member" and e.get("state_key") == chat.me), {})
-        inviter, content = str(mine.get("sender") or ""), mine.get("content") or {}
-        welcome = chat.options.lets_in(inviter, chat.me)
-        log.info("matrix.invited", welcome=welcome)
-        try:
-            await chat.call.post(path("rooms", room, "join" if welcome else "leave"), {})
-        except SlowDown:
-            raise
-        except ChatError as trouble:  # taken back meanwhile, or a room that nobody is in any more
-            log.warning("matrix.invitation_lost", problem=str(trouble))
-            return
-        if welcome and content.get("is_direct"):
-            await self._opened_by(inviter, room)
-
-    async def _opened_by(self, person: str, room: str) -> None:
-        """Somebody opens direct messages: theirs, unless they have a room that they are still in."""
-        known = self._chat.rooms.direct(person)
-        if known is None or person not in self._chat.crypt.members(known):
-            self._chat.rooms.opened(person, room)
-
     async def _upgraded(self, room: str, event: Json) -> None:
         """What is at home in the room goes along to the one that took its place."""
         new = str((event.get("content") or {}).get("replacement_room") or "")
@@ -346,23 +328,36 @@ class Door:
             self._chat.kept.drop(PENDING + event)
 
     async def _unreadable(self, room: str, raw: Json) -> None:
-        place: Place = self._chat.rooms.place(room)
+        """In a room, where it was hardly meant for the bot, once a day, and only to whom it talks already."""
+        place, sender = self._chat.rooms.place(room), str(raw.get("sender") or "")
         log.warning("matrix.unreadable", kind=place.kind)
-        if place.kind == "direct" and raw.get("sender") == place.id:
-            try:
-                await self._chat.say_in_passing(place.id, surface.cannot_be_opened())
-            except ChatError as trouble:
-                log.warning("matrix.answer_not_shown", problem=str(trouble))
+        if place.kind == "direct" and sender == place.id:
+            words = surface.cannot_be_opened()
+        elif place.kind == "channel" and self._chat.rooms.direct(sender) and self._is_first_today(sender):
+            words = surface.cannot_be_opened(self._chat.rooms.name(room))
+        else:
+            return
+        try:
+            await self._chat.say_in_passing(sender, words)
+        except ChatError as trouble:
+            log.warning("matrix.answer_not_shown", problem=str(trouble))
+
+    def _is_first_today(self, sender: str) -> bool:
+        today = self._clock.now().date().isoformat()
+        told = self._chat.kept.get(UNREAD + sender) == today
+        self._chat.kept.put(UNREAD + sender, today)
+        return not told
 
 
-def _since_it_came(events: list[Json], me: str) -> list[Json]:
-    """What stood in the room before the bot was none of its business."""
+def _came(events: list[Json], me: str) -> int:
+    """Behind which of them the bot is in the room; 0 where none of them says so. What stood there before is none of its
+    business."""
     joins = [
-        at for at, event in enumerate(events)
+        at for at, event in enumerate(events, 1)
         if event.get("type") == "m.room.member" and event.get("state_key") == me
         and (event.get("content") or {}).get("membership") == "join"
     ]  # fmt: skip
-    return events[joins[-1] + 1 :] if joins else []
+    return joins[-1] if joins else 0
 
 
 def _writer(event: Json) -> str | None:

@@ -8,12 +8,13 @@ from datetime import datetime
 from coldframe.chat.matrix import inbound
 from coldframe.chat.matrix.calls import Calls, Json, Refusal, path
 from coldframe.chat.matrix.crypt import Crypt, Undecryptable
+from coldframe.chat.matrix.login import server_of
 from coldframe.chat.matrix.rooms import Rooms
 from coldframe.ports.chat import Denial, Unreachable
 from coldframe.render.matrix import Part
 
 PAGE = 100  # events
-MAX_PAGES = 30
+MAX_PAGES = 300
 KEY, NUMBER = "dev.coldframe.key", "dev.coldframe.part"
 """In our own events: the key of the outbox, and which part of a message it is."""
 
@@ -73,13 +74,16 @@ class History:
         return found
 
     async def timeline(self, room: str, since: datetime) -> AsyncIterator[Json]:
-        """What stands in the room, the newest first, to that moment; what cannot be opened is left out."""
+        """What stands in the room, the newest first, to that moment, which is told by the own server's clock, since
+        another's may be wrong by days; what cannot be opened is left out."""
         start: str | None = None
         for _ in range(MAX_PAGES):
             page = await self._call.get(path("rooms", room, "messages"), dir="b", limit=PAGE, **{"from": start})
             for raw in page.get("chunk") or ():
                 if inbound.moment(raw) < since:
-                    return
+                    if server_of(str(raw.get("sender") or "")) == self._rooms.tenant:
+                        return
+                    continue
                 try:
                     event = self._crypt.read(room, raw)
                 except Undecryptable:

@@ -6,6 +6,7 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -51,9 +52,16 @@ class Kept:
         return None if row is None else json.loads(self._sealing.open(f"matrix/{name}", row[0]))
 
     def put(self, name: str, value: Any) -> None:
-        body = self._sealing.close(f"matrix/{name}", json.dumps(value).encode())
-        self._db.execute("insert into kept values (?, ?) on conflict (name) do update set body = excluded.body",
-                         (name, body))  # fmt: skip
+        self.put_all({name: value})
+
+    def put_all(self, values: Mapping[str, Any]) -> None:
+        """All of them or none."""
+        rows = [(name, self._sealing.close(f"matrix/{name}", json.dumps(v).encode())) for name, v in values.items()]
+        self._db.execute(
+            f"insert into kept values {', '.join(['(?, ?)'] * len(rows))} "
+            "on conflict (name) do update set body = excluded.body",
+            [each for row in rows for each in row],
+        )
 
     def drop(self, name: str) -> None:
         self._db.execute("delete from kept where name = ?", (name,))
@@ -80,11 +88,9 @@ class Kept:
         message, emoji, person = json.loads(self._sealing.open(f"reaction/{name}", row[0]))
         return str(message), str(emoji), str(person)
 
-    def forget(self, person: str, messages: set[str]) -> None:
-        """What people put on these messages, and whose room is whose."""
-        self.drop(f"direct/{person}")
+    def forget(self, person: str) -> None:
+        """What they put on messages."""
         rows = self._db.execute("select id, body from reactions").fetchall()
         for name, body in rows:
-            message, _, by = json.loads(self._sealing.open(f"reaction/{name}", body))
-            if by == person or message in messages:
+            if json.loads(self._sealing.open(f"reaction/{name}", body))[2] == person:
                 self._db.execute("delete from reactions where id = ?", (name,))

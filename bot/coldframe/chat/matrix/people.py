@@ -6,8 +6,9 @@ from collections.abc import Awaitable, Callable
 from datetime import datetime, timedelta
 
 from coldframe.chat.matrix.calls import Calls, Refusal, path
+from coldframe.chat.matrix.login import server_of
 from coldframe.chat.matrix.rooms import Rooms
-from coldframe.ports.chat import Clock, Denial, Person
+from coldframe.ports.chat import Clock, Denial, NotDelivered, Person
 
 FRESH = timedelta(minutes=10)
 Zone = Callable[[str, str], Awaitable[str | None]]
@@ -24,7 +25,8 @@ class People:
         self._seen: dict[str, tuple[Person, datetime]] = {}
 
     async def person(self, person_id: str) -> Person:
-        """A profile that may not be read tells nothing, so that the id has to do. Raises ChatError."""
+        """Of whom no profile may be read, or whose server is away, the name in the room or the id has to do. Raises
+        ChatError."""
         if (known := self.known(person_id)) is not None:
             return known
         try:
@@ -33,6 +35,10 @@ class People:
             if refusal.status == 404 or refusal.code == "M_INVALID_PARAM":
                 raise refusal.as_(Denial.PERSON_GONE) from None
             profile = {}
+        except NotDelivered:
+            if server_of(person_id) == self._rooms.tenant:
+                raise
+            return self._rooms.person(person_id, {})
         found = self._rooms.person(person_id, profile)
         self._seen[person_id] = (found, self._clock.now())
         return found

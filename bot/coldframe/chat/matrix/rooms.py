@@ -12,7 +12,8 @@ from coldframe.chat.matrix.kept import Kept
 from coldframe.chat.matrix.login import Options, server_of
 from coldframe.ports.chat import Person, Place
 
-DIRECT, MOVED = "direct/", "moved/"
+DIRECT, MOVED, INVITED, UNREAD = "direct/", "moved/", "invited/", "unread/"
+"""Beside them, into which rooms somebody brought the bot on one day, and on which they heard that it could not read."""
 ZONES = ("m.tz", "us.cloke.msc4175.tz")
 """Where a profile tells the zone: as it is specified, and as clients wrote it before."""
 
@@ -47,6 +48,8 @@ class Rooms:
 
     def forget(self, person: str) -> None:
         self._directs.pop(person, None)
+        for name in (DIRECT, INVITED, UNREAD):
+            self._kept.drop(name + person)
 
     # --- channels ---
 
@@ -93,7 +96,8 @@ class Rooms:
     # --- people ---
 
     def person(self, person: str, profile: Json) -> Person:
-        name = str(profile.get("displayname") or "").strip() or person.removeprefix("@").partition(":")[0]
+        told = str(profile.get("displayname") or "").strip() or self._crypt.name_of(person).strip()
+        name = told or person.removeprefix("@").partition(":")[0]
         zone = next((str(profile[each]) for each in ZONES if profile.get(each)), None)
         same = [
             user for room in self._crypt.rooms.values() for user, known in room.users.items()
