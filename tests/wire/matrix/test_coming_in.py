@@ -100,9 +100,9 @@ async def test_direct_messages_of_which_no_answer_came_are_not_opened_twice(
     """The room was made, and the person invited, but the connection broke."""
     async with at_the_bench(tmp_path, the_server()) as at:
         call = Calls._call
+        at.call(at.ana, "POST", f"{of_room(at.chat.rooms.direct(at.ana.id) or '')}/leave", {})
+        await at.hears()
         await at.chat.forget(at.chat.tenant, at.ana.id)
-        at.call(at.ana, "POST", f"{of_room(at.room)}/leave", {})
-        await at.ana.looks()
 
         async def lost(self: Calls, method: str, where: str, query: Any, content: Any) -> Any:
             answer = await call(self, method, where, query, content)
@@ -151,14 +151,14 @@ async def test_one_person_brings_the_bot_into_so_many_rooms_a_day_and_is_told_wh
         bens = new_room(at, at.ben, invite=[at.bot.user])
         for _ in range(2):
             await at.hears()
-        stand = sorted(membership(at, at.ana, room) for room in rooms)
-        assert stand == ["join"] * (MAX_A_DAY - 1) + ["leave"] * 2  # the bench's own room was the first
+        refused = [room for room in rooms if membership(at, at.ana, room) == "leave"]
+        assert len(refused) == 2  # the bench's own room was the first
         assert membership(at, at.ben, bens) == "join"
         assert [text for text in await at.reads(at.ana) if f"into {MAX_A_DAY} rooms today" in text]
         clock.pass_by(timedelta(days=1))
-        at.call(at.ana, "POST", f"{of_room(rooms[-1])}/invite", {"user_id": at.bot.user})
+        at.call(at.ana, "POST", f"{of_room(refused[0])}/invite", {"user_id": at.bot.user})
         await at.hears()
-        assert membership(at, at.ana, rooms[-1]) == "join"
+        assert membership(at, at.ana, refused[0]) == "join"
 
 
 async def test_an_invitation_that_cannot_be_answered_waits_a_day_at_most(

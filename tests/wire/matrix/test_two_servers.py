@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 from urllib.parse import quote
 
@@ -85,6 +86,7 @@ async def test_a_stranger_brings_the_bot_nowhere_unless_they_are_named(tmp_path:
             assert await at.hears() == []
             if _stands(at, stranger, room) != "invite":
                 break
+            await asyncio.sleep(0.05)
         assert _stands(at, stranger, room) == ("join" if named else "leave")
         assert (await at.chat.person(at.chat.tenant, at.ben.id)).is_foreign
         await stranger.close()

@@ -28,27 +28,27 @@ class Invitations:
 
     async def came(self, room: str, invite: Json) -> None:
         """What cannot be answered now waits, as a server tells of it once. Raises SlowDown."""
+        if not await self._settled(room, invite):
+            self._chat.kept.put(WAITING + room, [invite, self._clock.now().isoformat()])
+
+    async def again(self) -> None:
+        """Those that waited, for a day at most. Raises SlowDown."""
+        for room, (invite, since) in self._chat.kept.below(WAITING).items():
+            waited = self._clock.now() - datetime.fromisoformat(since)
+            if await self._settled(room, invite) or waited >= GIVEN_UP_AFTER:
+                self._chat.kept.drop(WAITING + room)
+
+    async def _settled(self, room: str, invite: Json) -> bool:
         try:
             await self._answered(room, invite)
         except SlowDown:
             raise
         except (NotDelivered, OutcomeUnknown) as trouble:
             log.warning("matrix.invitation_waits", problem=str(trouble))
-            self._chat.kept.put(WAITING + room, [invite, self._clock.now().isoformat()])
+            return False
         except ChatError as trouble:  # taken back meanwhile, or a room that nobody is in any more
             log.warning("matrix.invitation_lost", problem=str(trouble))
-
-    async def again(self) -> None:
-        """Those that waited, for a day at most. Raises SlowDown."""
-        for room, (invite, since) in self._chat.kept.below(WAITING).items():
-            self._chat.kept.drop(WAITING + room)
-            await self.came(room, invite)
-            if self._chat.kept.get(WAITING + room) is None:
-                continue
-            if self._clock.now() - datetime.fromisoformat(since) < GIVEN_UP_AFTER:
-                self._chat.kept.put(WAITING + room, [invite, since])
-            else:
-                self._chat.kept.drop(WAITING + room)
+        return True
 
     async def _answered(self, room: str, invite: Json) -> None:
         chat, mine = self._chat, _own(invite, self._chat.me)
