@@ -118,16 +118,24 @@ NOT_READ = "it couldn't be read"
 """Why the content of a dropped file is missing, as the end of a sentence."""
 
 
-def cannot_be_opened(room: str = "") -> Message:
-    """To whoever wrote something encrypted whose key never came, in private or in a room; nothing is guessed."""
-    what = line("what you wrote in {room}", room=theirs(room, 80)) if room else line("your last message")
-    send = line(" If it was for me, please send it again;") if room else line(" Please send it again;")
+def cannot_be_opened() -> Message:
+    """To whoever wrote something encrypted whose key never came; nothing is guessed."""
     return Message(
-        line("I couldn't read ")
-        + what
-        + line(": its key never reached me, so nothing was taken of it.")
-        + send
-        + line(" if that doesn't help, restart your app, or write from another device.")
+        line(
+            "I couldn't read your last message: its key never reached me, so nothing was taken of it. Please send it "
+            "again; if that doesn't help, restart your app, or write from another device."
+        )
+    )
+
+
+def cannot_be_opened_in(room: str) -> Message:
+    """The same of what was written where most is not for the bot."""
+    return Message(
+        line(
+            "I couldn't read what you wrote in {room}: its key never reached me. If it was for me, please send it again; "
+            "if that doesn't help, restart your app, or write from another device.",
+            room=theirs(room, 80),
+        )
     )
 
 

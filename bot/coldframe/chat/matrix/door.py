@@ -334,7 +334,7 @@ class Door:
         if place.kind == "direct" and sender == place.id:
             words = surface.cannot_be_opened()
         elif place.kind == "channel" and self._chat.rooms.direct(sender) and self._is_first_today(sender):
-            words = surface.cannot_be_opened(self._chat.rooms.name(room))
+            words = surface.cannot_be_opened_in(self._chat.rooms.name(room))
         else:
             return
         try:
