@@ -132,9 +132,9 @@ def cannot_be_opened_in(room: str) -> Message:
     """The same of what was written where most is not for the bot."""
     return Message(
         line(
-            "I couldn't read what you wrote in {room}: its key never reached me. If it was for me, please send it again; "
-            "if that doesn't help, restart your app, or write from another device.",
-            room=theirs(room, 80),
+            "I couldn't read what you wrote in {room}: its key never reached me. If it was for me, please send it "
+            "again; if that doesn't help, restart your app, or write from another device.",
+            room=theirs(room, 80) if room else "our room",
         )
     )
 
