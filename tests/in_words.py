@@ -130,8 +130,15 @@ def came_to(round_: Round) -> dict[str, Any]:
         "step": round_.step,
         "notes": sorted((note.lever, note.side.value, note.text) for note in round_.notes.values()),
         "ranking": [(title[PlanId(s.option)], s.place, s.weighted) for s in round_.plans_standing],
-        "chosen": sorted((title[plan], _named(round_, choice.owner)) for plan, choice in round_.choices.items()),
+        "chosen": sorted(_committed(round_, plan) for plan in round_.choices),
     }
+
+
+def _committed(round_: Round, plan: PlanId) -> tuple[object, ...]:
+    """What is sealed of it, but the days, which hang on who answered when."""
+    page, choice = round_.plans[plan], round_.choices[plan]
+    actions = sorted((action.text, round_.name_of(action.who)) for action in choice.actions)
+    return page.title, _named(round_, choice.owner), tuple(actions), page.weeks, page.criterion
 
 
 def _named(round_: Round, owner: MemberId | None) -> str:

@@ -65,8 +65,10 @@ class Someone:
         if answer.rooms.invite:
             await self.looks()
 
-    async def _before(self, room: str, token: str) -> list[Event]:
+    async def _before(self, room: str, token: str | None) -> list[Event]:
         """Asked of another server, where this one was not in the room."""
+        if not token:
+            return []
         page = await self.client.room_messages(room, start=token, limit=100)
         return list(page.chunk)[::-1] if isinstance(page, RoomMessagesResponse) else []
 
