@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,7 +19,6 @@ from tests.wire.matrix.homeserver import needs_synapse, the_server
 from tests.wire.matrix.people import Someone
 
 pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow]
-_other_words = itertools.count()
 CLOSED = {
     "algorithm": "m.megolm.v1.aes-sha2", "ciphertext": "AwgAEnACgAkLmt6qF84IK++J7UDH2Za1YVchHyprqTqsg",
     "device_id": "GONE", "sender_key": "x" * 43, "session_id": "y" * 43,
@@ -29,9 +27,8 @@ HELLO = told(line("Hello"))
 
 
 def woken(at: Bench, someone: Someone) -> int:
-    """How many messages of the room call for them. What is asked for in the same words comes out of a cache."""
-    room = at.call(someone, "GET", f"/sync?full_state=true&timeout={next(_other_words)}")["rooms"]["join"][at.room]
-    return int(room["unread_notifications"]["highlight_count"])
+    """How many messages of the room call for them."""
+    return int(at.all_of(someone)["join"][at.room]["unread_notifications"]["highlight_count"])
 
 
 async def test_a_note_that_calls_everybody_wakes_nobody(tmp_path: Path) -> None:
@@ -65,7 +62,7 @@ async def test_html_outside_of_the_subset_is_words_in_and_out(tmp_path: Path) ->
             e["content"] for e in at.ben.events.values() if e["sender"] == at.bot.user and "body" in e["content"]
         ]
         assert set(re.findall(r"</?([a-z0-9-]+)", shown["formatted_body"])) <= TAGS
-        assert "javascript:x()" in shown["body"] and 'href="javascript' not in shown["formatted_body"]
+        assert hostile in shown["body"] and "<a " not in shown["formatted_body"]
 
 
 async def test_the_largest_text_that_a_server_takes_is_taken_in_whole(tmp_path: Path) -> None:
@@ -173,7 +170,6 @@ async def test_what_is_put_on_a_message_that_is_gone_hurts_nothing(tmp_path: Pat
         await at.ben.looks()
         await at.chat.withdraw(at.channel, posted)
         await at.ben.reacts(at.room, posted, "🌱")
-        await at.ben.reacts(at.room, "$neverthere", "🌱")
         assert all(isinstance(what, Reacted) for what in await at.hears())
         await at.ben.says(at.room, "after it")
         assert [what.text for what in await at.hears() if isinstance(what, Said)] == ["after it"]

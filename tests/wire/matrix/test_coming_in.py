@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -71,7 +72,7 @@ async def test_what_stood_in_a_room_before_the_bot_is_left_alone_after_a_sudden_
         await at.ana.says(room, "!coldframe trials")
         async with signed_in(tmp_path, at.server, at.bot) as again:
             at.platform = again
-            heard = await at.hears()
+            heard = [*await at.hears(), *await at.hears()]  # the server may repeat an answer that it gave before
             assert [what for what in heard if isinstance(what, Commanded)] == [Commanded("trials")]
             assert len([what for what in heard if isinstance(what, Said)]) == 120
 
@@ -115,7 +116,7 @@ async def test_direct_messages_of_which_no_answer_came_are_not_opened_twice(
             with pytest.raises(OutcomeUnknown):
                 await at.chat.post(at.direct(at.ana), HELLO, key="k1")
         await at.hears()
-        invited = at.call(at.ana, "GET", "/sync?timeout=0&full_state=true")["rooms"]["invite"]
+        invited = at.all_of(at.ana)["invite"]
         assert len(invited) == 1
         await at.chat.post(at.direct(at.ana), HELLO, key="k1")
         assert at.chat.rooms.direct(at.ana.id) in invited
@@ -125,10 +126,13 @@ async def test_direct_messages_of_which_no_answer_came_are_not_opened_twice(
 async def test_names_are_as_people_have_them_now_and_told_apart(tmp_path: Path) -> None:
     """Two of one name are shown with their ids."""
     async with at_the_bench(tmp_path, the_server()) as at:
-        for someone in (at.ana, at.ben):
+        for someone, shown in ((at.ana, "Sam"), (at.ben, f"Sam ({at.ben.id})")):
             at.call(someone, "PUT", f"/profile/{quote(someone.id, safe='')}/displayname", {"displayname": "Sam"})
-            heard = [what.person.name for what in await at.hears() if isinstance(what, PersonChanged)]
-            assert heard and set(heard) == {"Sam" if someone is at.ana else f"Sam ({at.ben.id})"}
+            changed = await at.comes_to_hear(PersonChanged)
+            assert isinstance(changed, PersonChanged)
+            assert (changed.person.id, changed.person.name) == (someone.id, shown)
+            await asyncio.sleep(0.2)  # their other room says the same
+            await at.hears()
         names = {person.id: person.name for person in await at.chat.members(at.channel)}
         assert names[at.ben.id] == f"Sam ({at.ben.id})"
 

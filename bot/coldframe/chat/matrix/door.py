@@ -127,7 +127,8 @@ class Door:
 
     async def take(self, intake: Intake, sync: Json) -> None:
         """All of it, and only then its token is kept. Raises whatever was not committed."""
-        chat, since, before = self._chat, self._chat.kept.get(SINCE), self._rooms_before()
+        chat, since = self._chat, self._chat.kept.get(SINCE)
+        before = self._rooms_before() if since is not None else set[str]()
         rooms = sync.get("rooms") or {}
         await chat.crypt.take(sync)
         await self._invitations.again()
@@ -139,12 +140,13 @@ class Door:
         for room, left in (rooms.get("leave") or {}).items():
             await self._left(intake, room, left, known=room in before)
         await self._pending(intake)
-        chat.kept.put_all({SINCE: sync["next_batch"], ROOMS: sorted(chat.crypt.rooms)})
+        now = (before | set(rooms.get("join") or ())) - set(rooms.get("leave") or ())
+        chat.kept.put_all({SINCE: sync["next_batch"], ROOMS: sorted(now)})
         self._failed.clear()
 
     def _rooms_before(self) -> set[str]:
-        """As they were when a sync was last taken in whole, and not when this process began: it may have come into a
-        room, or out of one, just before another ended."""
+        """As the syncs told that were taken in whole, and not as they are by now: the bot may have come into a room, or
+        out of one, just before it ended."""
         known = self._chat.kept.get(ROOMS)
         if known is None:  # a file of before
             known = sorted(self._chat.crypt.rooms)
