@@ -10,6 +10,8 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from tests.shuffled import ORDER
+
 TOP = Path(__file__).resolve().parent.parent
 
 WORKERS = ["-n", "2", "--dist=loadgroup"]
@@ -22,6 +24,7 @@ CHAOS = ["crashes", "deliveries", "faults", "kills", "presses", "replicas"]
 """Modules of tests/bench that do to the bot whatever may happen to it."""
 CALIBRATION = "calibration"
 """The module of tests/bench that lays what the bot says beside what is true."""
+TIMES = 10  # orders
 BENCHES = sorted({path.stem for path in TOP.glob("tests/bench/*.py")} - {"__init__", CALIBRATION, *CHAOS})
 
 MEMORY = Path("/dev/shm")
@@ -85,11 +88,31 @@ def _bench(name: str, words: Sequence[str] = ()) -> int:
     return status
 
 
+def _shuffled(words: Sequence[str]) -> int:
+    """The ordinary suite, or what the words name, in ten orders by chance; with a seed in `TESTS_ORDER` in its own."""
+    seeds = [seed for seed in [os.environ.get(ORDER, "")] if seed] or [str(begin) for begin in range(1, TIMES + 1)]
+    failed = [seed for seed in seeds if _in_order(seed, words)]
+    print(f"in {len(seeds)} orders: " + (f"FAILED in those of {', '.join(failed)}" if failed else "all passed"))
+    return int(bool(failed))
+
+
+def _in_order(seed: str, words: Sequence[str]) -> int:
+    os.environ[ORDER] = seed
+    print(f"--- in the order of seed {seed}", flush=True)
+    return _pytest(["-p", "tests.shuffled", "-q", *ORDINARY, *words])
+
+
+def _mutation(words: Sequence[str]) -> int:
+    return subprocess.run([sys.executable, "-m", "tests.mutation", *words], cwd=TOP).returncode
+
+
 STAGES: dict[str, Callable[[Sequence[str]], int]] = {
     "": lambda words: _suite([*ORDINARY, *words]),
     "--all": lambda words: _suite([*ALL, *words]),
     "--bench": lambda words: _benches(words or BENCHES),
     "--calibration": lambda words: _bench(CALIBRATION, words),
     "--chaos": lambda words: _benches(words or CHAOS),
+    "--mutation": _mutation,
+    "--shuffled": _shuffled,
 }
 """By the first word; the words after it go to pytest, name the benchmarks, or are the calibration's own."""

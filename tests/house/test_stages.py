@@ -83,5 +83,5 @@ def test_an_unknown_option_is_refused_with_those_that_there_are() -> None:
     """One line lists the words, and nothing is run."""
     done = subprocess.run([sys.executable, "tests", "--everything"], cwd=stages.TOP, capture_output=True, text=True)
     assert done.returncode == stages.USAGE
-    words = "--all, --bench, --calibration, --chaos, or words for pytest"
+    words = "--all, --bench, --calibration, --chaos, --mutation, --shuffled, or words for pytest"
     assert done.stderr.splitlines()[-1].startswith(f"python3 tests takes {words}")

@@ -116,6 +116,14 @@ GIVEN: Mapping[str, tuple[Step, Gives]] = {
     "a note that came late": (Step.MERGE, lambda team: team.say(JON, f"- retention: {CANARY}")),
     "what strikes one while reading": (Step.PRECEDENTS, lambda team: team.fill(JON, "jot.write", {"text": CANARY})),
     "what strikes one beside one's plan": (Step.PLANS, lambda team: team.fill(JON, "jot.write", {"text": CANARY})),
+    "a plan that is begun": (
+        Step.PLANS,
+        lambda team: team.say(JON, f"{CANARY}\nIf we ring, they stay.\n- ring"),
+    ),
+    "a precedent that is begun": (
+        Step.PRECEDENTS,
+        lambda team: team.say(JON, f"{CANARY}\nAn idea of theirs.\nMore."),
+    ),
     "a plan with what is its author's alone": (Step.PLANS, lambda team: team.act("plan", HandInPlan(JON, _PLAN))),
 }
 _PLAN = replace(a_plan("p7"), title=CANARY, hypothesis=CANARY, might_fail=CANARY, steps=(CANARY,))

@@ -226,6 +226,45 @@ async def test_no_person_stands_beside_a_private_write(address: str, tmp_path: P
         assert all(row["at"] % 86_400_000 == 0 for row in play.copies[-1].tables["inbox"])
 
 
+async def test_who_was_reminded_is_told_by_no_row(address: str, tmp_path: Path) -> None:
+    """Whoever was had given nothing by then, and whoever was not may have; the bot alone knows, and so reminds nobody
+    too often."""
+    async with watched(address, tmp_path) as play:
+        await play.says(PEOPLE[0], f"- retention: {GIVEN[PEOPLE[0]][0]}")
+        await play.team.press(PEOPLE[0], "step.done")
+        await play.team.until(MONDAY + timedelta(hours=20))
+        async with play.team.house.store.begin() as uow:
+            sent = {person: await uow.nudges_since("room", person, MONDAY) for person in PEOPLE}
+        assert [person for person, moments in sent.items() if not moments] == [PEOPLE[0]]
+        copy = await play.loot()
+        assert len(copy.tables["nudges"]) == len(PEOPLE) - 1
+        assert thief(copy.without_keys()).reminded() == set()
+        assert not [row for row in copy.tables["nudges"] if row["at"] % 86_400_000 or len(bytes(row["body"])) < 256]
+
+
+async def test_reminders_of_an_earlier_release_are_hidden_at_the_start(address: str, tmp_path: Path) -> None:
+    """And until then counted with the others."""
+    async with watched(address, tmp_path) as play:
+        store = play.team.house.store
+        early, late = MONDAY + timedelta(minutes=1), MONDAY + timedelta(hours=5)
+        async with store.begin() as uow:
+            await uow.note_nudge("room", D, early)
+        async with store.database.transaction() as db:
+            for at in (late, late + timedelta(days=1)):
+                await db.execute(t.nudges.insert().values(tenant="room", member=D, at=at))
+        assert thief(await play.loot()).reminded() == {D}
+        known = [early, late, late + timedelta(days=1)]
+        for _ in range(2):
+            async with store.begin() as uow:
+                assert await uow.nudges_since("room", D, MONDAY) == known
+                assert await uow.nudges_since("room", D, late) == known[1:]
+            await store._hide_earlier()
+        assert thief(await play.loot()).reminded() == set()
+        async with store.begin() as uow:
+            await uow.forget_member("room", D)
+        assert (await play.loot()).tables["nudges"] == []
+
+
 async def test_a_ballot_that_waits_to_be_read_names_nobody(address: str, tmp_path: Path) -> None:
     """While the platform cannot tell its emoji: in no table that came by it, though the row is there to be tried."""
     async with watched(address, tmp_path) as play:

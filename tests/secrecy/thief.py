@@ -20,6 +20,7 @@ Named = set[tuple[str, str]]
 """(text of a note, who wrote it)"""
 OVERHEAD = 28  # bytes that a seal adds
 NEAR = 400  # bytes
+A_MINUTE = 60_000  # milliseconds
 
 
 @dataclass(frozen=True)
@@ -200,6 +201,18 @@ class Thief:
             rows = [row for row in loot.tables["sealed"] if row["kind"] == "note"]
             if len(writers) == 1 and len(rows) == len(self.notes()):
                 found |= {(text, *writers) for text in self.notes().values()}  # type: ignore[misc]
+        return found
+
+    def reminded(self) -> set[str]:
+        """Who was reminded, and so had given nothing by then: by a row of reminders, or one that fell due as it was
+        made. Where all but one were, that one is the writer."""
+        found: set[str] = set()
+        for loot in self._loots():
+            for row in loot.tables["nudges"]:
+                found |= self._people_in(*row.values())
+                for due in loot.tables["due"]:
+                    if due["kind"] == "remind" and abs(due["at"] - row["at"]) < A_MINUTE:
+                        found |= self._people_in(due["occurrence"])
         return found
 
     def by_room(self) -> Named:

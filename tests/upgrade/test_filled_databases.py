@@ -6,6 +6,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +38,7 @@ EXAMPLES: dict[str, tuple[Path, ...]] = {
     "0006_lives": (filled.DATA / "15bb3bf.tar.xz",),
     "0007_hidden_posts": (filled.DATA / "a7cd06c.tar.xz", filled.DATA / "81cce85.tar.xz"),
     "0008_spoken": (filled.DATA / "spoken.tar.xz",),
+    "0009_hidden_nudges": (filled.DATA / "reminders.tar.xz",),
 }
 """By the newest revision of a release, what it left; together they have a row in every table of that schema."""
 BETWEEN = {"0001_first", "0004_safeguards", "0005_tries"}
@@ -172,6 +174,8 @@ def hidden(table: str, row: dict[str, Any], veil: Veil) -> dict[str, Any]:
         place = Place(row["tenant"], row["kind"], row["place"], row["thread"])
         now = veil.row(Posted(row["name"], place, row["message_id"], row["round_id"]))
         return {key: value for key, value in now.items() if key not in ("body", "open")}
+    if table == "nudges" and row.get("body") is None:
+        return {**row, "member": veil.reminded(row["tenant"], row["member"]), "at": row["at"] // A_DAY * A_DAY}
     if table == "due" and row["kind"] == TAKE_BACK:
         return {**row, "subject": veil.name(row["subject"])}
     if table == "outbox" and "/direct/" in row["conversation"]:
@@ -197,6 +201,10 @@ async def _can_be_read(store: SqlStore, rows: Rows) -> None:
             assert await uow.trial(row["id"]) is not None
         for row in rows["members"]:
             assert await uow.member(row["tenant"], row["id"]) is not None
+        for row in rows["nudges"]:
+            if not row["member"].startswith(MARK):
+                at = datetime.fromtimestamp(row["at"] / 1000, UTC)
+                assert at in await uow.nudges_since(row["tenant"], row["member"], at)
         for row in rows["posts"]:
             assert await uow.posted(row["name"]) is not None
         for row in rows.get("teams", ()):

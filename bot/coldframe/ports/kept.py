@@ -101,7 +101,12 @@ TABLES: Mapping[str, Held] = {
         name=Held(Then.GOES, why="with the row"),
         doc=Held(Then.GOES, why="with the row"),
     ),
-    **of("nudges", "tenant at", member=Held(Then.ROW_GOES, "reminded")),
+    **of(
+        "nudges",
+        "tenant at",
+        member=Held(Then.ROW_GOES, "reminded", "a keyed hash, and the day beside it"),
+        body=Held(Then.GOES, why="with the row; at which moments of the day"),
+    ),
     **of("counters", "name value"),
     **of("trial_places", "tenant team place trial_id ends review", owner=Held(Then.EMPTIED, "trials")),
     **of(

@@ -40,6 +40,10 @@ def _direct(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:
     return (t.posts.c.tenant == tenant) & (t.posts.c.kind == "direct") & theirs
 
 
+def _reminded(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:
+    return (t.nudges.c.tenant == tenant) & t.nudges.c.member.in_((person, veil.reminded(tenant, person)))
+
+
 def _open_form(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:
     return t.dialogues.c.id == spoken.owner(veil, tenant, person)
 
@@ -48,6 +52,7 @@ THEIRS: dict[tuple[str, str], Rule] = {
     ("outbox", "conversation"): _conversations,
     ("posts", "place"): _direct,
     ("dialogues", "id"): _open_form,
+    ("nudges", "member"): _reminded,
 }
 """Where a row is a person's not by the person alone."""
 

@@ -1,10 +1,12 @@
 """What an earlier release wrote in clear about people's acts is hidden at the start: keys of happenings, names and
-places of messages, what waits in the outbox."""
+places of messages, what waits in the outbox, who was reminded and when."""
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import sqlalchemy
-from sqlalchemy import select, update
+from sqlalchemy import and_, delete, insert, select, update
 
 from coldframe.ports.chat import Place
 from coldframe.ports.keys import is_of_an_act
@@ -20,6 +22,7 @@ def hide(connection: sqlalchemy.Connection, veil: Veil) -> None:
     _happenings(connection, veil)
     _posts(connection, veil)
     _outbox(connection, veil)
+    _nudges(connection, veil)
 
 
 def _happenings(connection: sqlalchemy.Connection, veil: Veil) -> None:
@@ -47,3 +50,19 @@ def _outbox(connection: sqlalchemy.Connection, veil: Veil) -> None:
         if Place.of_order_key(row.conversation).kind == "direct":
             hidden = {"name": veil.waiting(row.name), "conversation": veil.conversation(row.conversation)}
             connection.execute(update(t.outbox).where(box.id == row.id).values(hidden))
+
+
+def _nudges(connection: sqlalchemy.Connection, veil: Veil) -> None:
+    """Those of a person and day become one row, with what stands in it."""
+    found: dict[tuple[str, str, datetime], set[datetime]] = {}
+    nudges = t.nudges.c
+    for row in connection.execute(select(t.nudges).where(nudges.body.is_(None))).all():
+        found.setdefault((row.tenant, row.member, recorded(row.at, private=True)), set()).add(row.at)
+    connection.execute(delete(t.nudges).where(nudges.body.is_(None)))
+    for (tenant, person, day), moments in found.items():
+        hidden = veil.nudges(tenant, person, day, moments)
+        same = and_(*(nudges[name] == hidden[name] for name in ("tenant", "member", "at")))
+        for row in connection.execute(select(t.nudges).where(same)).all():
+            hidden = veil.nudges(tenant, person, day, {*moments, *veil.moments(row)})
+        connection.execute(delete(t.nudges).where(same))
+        connection.execute(insert(t.nudges).values(hidden))

@@ -100,6 +100,7 @@ SEALED: tuple[tuple[sqlalchemy.Table, Callable[[Row], str], str], ...] = (
     (t.posts, lambda r: "posts", "body"),
     (t.posts, lambda r: "choices", "choices"),
     (t.dialogues, lambda r: "dialogues", "body"),
+    (t.nudges, lambda r: "nudges", "body"),
 )
 """All that is sealed: table, what a row's seal is bound to, the sealed column."""
 

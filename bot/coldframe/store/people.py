@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import datetime
-from typing import Any
 
 from pydantic import TypeAdapter
 from sqlalchemy import select
@@ -15,7 +14,7 @@ from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.forgetting import Forgetting, about
 from coldframe.store.sealed_sends import SealedSends
-from coldframe.store.veil import Veil
+from coldframe.store.veil import Veil, recorded
 
 MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
 
@@ -32,9 +31,8 @@ class PeopleWork:
     """Whether somebody was, so that the files are to be overwritten once it is committed."""
     _veil: Veil
     _members: dict[tuple[str, str], Member | None]
-
-    def _insert(self, table: Any) -> Any:
-        raise NotImplementedError
+    _nudges: dict[tuple[str, str], tuple[datetime, set[datetime]]]
+    """Since which day they were read, and when they were."""
 
     async def member(self, tenant: str, person: str) -> Member | None:
         return (await self.members(tenant, [person])).get(person)
@@ -57,6 +55,7 @@ class PeopleWork:
 
     async def forget_member(self, tenant: str, person: str) -> None:
         self._members[tenant, person] = None
+        self._nudges.pop((tenant, person), None)
         self.forgot = True
         await self._forgetting().forget(tenant, person)
 
@@ -72,9 +71,22 @@ class PeopleWork:
         return await self._forgetting().traces(tenant, person)
 
     async def note_nudge(self, tenant: str, person: str, at: datetime) -> None:
-        statement = self._insert(t.nudges).values(tenant=tenant, member=person, at=at)
-        await self._db.execute(statement.on_conflict_do_nothing())
+        day = recorded(at, private=True)
+        moments = await self._nudges_from(tenant, person, day)
+        moments.add(at)
+        of_day = [each for each in moments if recorded(each, private=True) == day]
+        row = self._veil.nudges(tenant, person, day, of_day)
+        await self._db.execute(statements.keep_nudges(self._dialect), row)
 
     async def nudges_since(self, tenant: str, person: str, since: datetime) -> list[datetime]:
-        which = {"of_tenant": tenant, "of_member": person, "since": since}
-        return [r.at for r in await self._db.execute(statements.NUDGES, which)]
+        moments = await self._nudges_from(tenant, person, recorded(since, private=True))
+        return sorted(at for at in moments if at >= since)
+
+    async def _nudges_from(self, tenant: str, person: str, day: datetime) -> set[datetime]:
+        """Read once in a transaction, unless more of the past is asked for."""
+        known = self._nudges.get((tenant, person))
+        if known is None or known[0] > day:
+            names = [person, self._veil.reminded(tenant, person)]  # in clear, as an earlier release writes it
+            rows = await self._db.execute(statements.NUDGES, {"of_tenant": tenant, "names": names, "since": day})
+            known = self._nudges[tenant, person] = (day, {at for row in rows for at in self._veil.moments(row)})
+        return known[1]

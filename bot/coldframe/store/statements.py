@@ -47,12 +47,11 @@ ENDED_OF = Ready(
     .order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id)
 )
 NUDGES = Ready(
-    select(t.nudges.c.at)
+    select(t.nudges.c.at, t.nudges.c.body)
     .where(
-        t.nudges.c.tenant == bindparam("of_tenant"), t.nudges.c.member == bindparam("of_member"),
+        t.nudges.c.tenant == bindparam("of_tenant"), t.nudges.c.member.in_(bindparam("names", expanding=True)),
         t.nudges.c.at >= _instant("since"),
     )
-    .order_by(t.nudges.c.at)
 )  # fmt: skip
 SAVE_ROUND = Ready(
     update(t.rounds)
@@ -147,6 +146,14 @@ def keep_post(dialect: str) -> Ready:
     statement = insert(dialect, t.posts)
     later = {column: statement.excluded[column] for column in t.posts.c.keys() if column != "name"}  # noqa: SIM118
     return Ready(statement.on_conflict_do_update(index_elements=["name"], set_=later))
+
+
+@cache
+def keep_nudges(dialect: str) -> Ready:
+    """Of one person and day."""
+    statement = insert(dialect, t.nudges)
+    of_day = ["tenant", "member", "at"]
+    return Ready(statement.on_conflict_do_update(index_elements=of_day, set_={"body": statement.excluded.body}))
 
 
 @cache

@@ -214,12 +214,14 @@ members = Table(
     PrimaryKeyConstraint("tenant", "id"),
 )
 
+# When somebody was reminded, a row a day: whom and when would tell who had given nothing by then, and so who had.
 nudges = Table(
     "nudges",
     metadata,
     Column("tenant", ID, nullable=False),
-    Column("member", ID, nullable=False),
-    Column("at", Instant, nullable=False),
+    Column("member", ID, nullable=False),  # a keyed hash
+    Column("at", Instant, nullable=False),  # the day
+    Column("body", LargeBinary),  # the moments, sealed
     PrimaryKeyConstraint("tenant", "member", "at"),
 )
 

@@ -6,6 +6,7 @@ Everything is found by its hash; what must be read again stands sealed beside it
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from datetime import UTC, datetime, time
 from typing import Any
 
@@ -20,6 +21,8 @@ MARK = "~"
 LENGTH = 32  # hexadecimal digits
 MARK_LENGTH = 16  # hexadecimal digits; a channel has many members
 _HIDDEN = re.compile(rf"([^/]*/)?{MARK}[0-9a-f]{{{LENGTH}}}(/({MARK}[0-9a-f]{{{LENGTH}}})?)*")
+MOMENTS_SIZE = 256  # bytes to which those of a day are filled up at least
+_MOMENTS: TypeAdapter[list[datetime]] = TypeAdapter(list[datetime])
 _WHERE: TypeAdapter[tuple[str, Place, str]] = TypeAdapter(tuple[str, Place, str])
 
 
@@ -56,6 +59,24 @@ class Veil:
     def mark(self, tenant: str, person: str) -> str:
         """Of somebody who is in a channel; no other hash of theirs is like it."""
         return tag(self._key.secret, "present", tenant, person)[:MARK_LENGTH]
+
+    def reminded(self, tenant: str, person: str) -> str:
+        """Of somebody who was reminded; no other hash of theirs is like it."""
+        return self.hidden("reminded", tenant, person)
+
+    def nudges(self, tenant: str, person: str, day: datetime, moments: Iterable[datetime]) -> dict[str, Any]:
+        """When somebody was reminded on a day, as a row."""
+        body = self._seal.close("nudges", _MOMENTS.dump_json(sorted(moments)), self._key, MOMENTS_SIZE)
+        return {"tenant": tenant, "member": self.reminded(tenant, person), "at": day, "body": body}
+
+    def moments(self, row: Any) -> list[datetime]:
+        """None where the key is another than before."""
+        if row.body is None:
+            return [row.at]
+        try:
+            return _MOMENTS.validate_json(self._seal.open("nudges", row.body, self._key))
+        except CannotUnseal:
+            return []
 
     def where(self, place: Place, message_id: str) -> dict[str, Any]:
         """By which a message is found, hidden or not."""

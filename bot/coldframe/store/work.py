@@ -52,6 +52,7 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork, Sp
         self._owner = owner
         self._sealer = sealer
         self._members: dict[tuple[str, str], Member | None] = {}
+        self._nudges: dict[tuple[str, str], tuple[datetime, set[datetime]]] = {}
         self._sends = sends
         self._veil = veil
         self._new_key = new_key

@@ -13,6 +13,7 @@ from coldframe.ports.chat import Erased, Inbound, Person, Place, Pressed, Reply,
 from tests.engine.clockwork import running
 from tests.wire.slack.service import ListIntake
 
+TOP = Path(__file__).resolve().parents[3]
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 SECOND = timedelta(seconds=1)
 
@@ -60,6 +61,17 @@ async def test_what_was_done_over_hours_and_comes_at_once_is_all_taken_in() -> N
     within = ListIntake()
     await _sent(Measured(within), *(_input(n, at=NOON + n * timedelta(minutes=1)) for n in range(100)))
     assert len(within.taken) == 100
+
+
+async def test_several_processes_take_in_so_many_times_as_much_and_no_more() -> None:
+    """Each counts what comes to itself, before the database is asked, which is what it spares; it is told so."""
+    within = ListIntake()
+    doors = [Measured(within) for _ in range(3)]
+    for number in range(400):
+        await doors[number % 3].receive(_input(number, at=NOON + number * SECOND / 20))
+    assert len(within.taken) == 3 * MOST
+    page = " ".join((TOP / "deploy" / "SLACK.md").read_text(encoding="utf-8").split())
+    assert f"with three of them it is up to {3 * MOST}" in page
 
 
 async def test_the_room_says_it_in_the_same_words(tmp_path: Path) -> None:
