@@ -7,9 +7,10 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
+from tests import figures
 from tests.shuffled import ORDER
 
 TOP = Path(__file__).resolve().parent.parent
@@ -74,15 +75,30 @@ def _in_memory() -> dict[str, str]:
     return {"TMPDIR": str(MEMORY)} if usable and there.f_bavail * there.f_frsize >= ROOM else {}
 
 
-def _benches(names: Sequence[str]) -> int:
-    """One after the other, each in a process of its own, so that none disturbs the figures of the next."""
-    return int(any([_bench(name) for name in names]))
+def _measured(names: Sequence[str]) -> int:
+    """What they measured, each figure beside its floor, is kept as JSON and shown as a table at the end."""
+    with tempfile.TemporaryDirectory() as folder:
+        files = {name: Path(folder) / name for name in names}
+        status = _benches(names, {name: {figures.NOTED: str(file)} for name, file in files.items()})
+        new = [figure for name, file in files.items() for figure in figures.noted(name, file)]
+    if new:
+        figures.keep(new)
+        print("\n".join(("", figures.described(figures.machine()), "", *figures.table(new))))
+        print(f"\nkept as JSON in {figures.KEPT.relative_to(TOP)}")
+    return status
 
 
-def _bench(name: str, words: Sequence[str] = ()) -> int:
+def _benches(names: Sequence[str], more: Mapping[str, Mapping[str, str]] | None = None) -> int:
+    """One after the other, each in a process of its own, so that none disturbs the figures of the next. `more`: what
+    stands in the environment of each."""
+    return int(any([_bench(name, more=(more or {}).get(name)) for name in names]))
+
+
+def _bench(name: str, words: Sequence[str] = (), more: Mapping[str, str] | None = None) -> int:
     begun = time.perf_counter()
     print(f"--- {name}", flush=True)
-    status = subprocess.run([sys.executable, "-m", f"tests.bench.{name}", *words], cwd=TOP).returncode
+    command, env = [sys.executable, "-m", f"tests.bench.{name}", *words], {**os.environ, **(more or {})}
+    status = subprocess.run(command, cwd=TOP, env=env).returncode
     ended = "ended" if status == 0 else f"FAILED with status {status}"
     print(f"--- {name} {ended} after {time.perf_counter() - begun:.0f} s", flush=True)
     return status
@@ -109,7 +125,7 @@ def _mutation(words: Sequence[str]) -> int:
 STAGES: dict[str, Callable[[Sequence[str]], int]] = {
     "": lambda words: _suite([*ORDINARY, *words]),
     "--all": lambda words: _suite([*ALL, *words]),
-    "--bench": lambda words: _benches(words or BENCHES),
+    "--bench": lambda words: _measured(words or BENCHES),
     "--calibration": lambda words: _bench(CALIBRATION, words),
     "--chaos": lambda words: _benches(words or CHAOS),
     "--mutation": _mutation,

@@ -17,7 +17,9 @@ from coldframe.logs import Form, Level
 
 PREFIX = "COLDFRAME_"
 # Read by the tests and by nothing else, so they are no misspelt settings.
-KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHROMIUM", "COLDFRAME_SYNAPSE"})
+KNOWN_BESIDES = frozenset(
+    {"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHROMIUM", "COLDFRAME_SYNAPSE", "COLDFRAME_KUBERNETES"}
+)
 
 
 class SettingsError(ColdframeError, ValueError):
@@ -135,6 +137,13 @@ class Settings(BaseModel):
                 raise ValueError(f"key {number} is not 32 bytes in URL-safe base64")
         return value
 
+    @field_validator("watch_port")
+    @classmethod
+    def _a_port_of_its_own(cls, value: int | None, given: ValidationInfo) -> int | None:
+        if value and value == given.data.get("port"):
+            raise ValueError("must be another port than COLDFRAME_PORT")
+        return value
+
     @property
     def allowed(self) -> tuple[str, ...]:
         """Servers and people of Matrix that are let in beside the bot's own server."""
@@ -180,6 +189,8 @@ def load(environment: Mapping[str, str] | None = None) -> Settings:
             continue
         field = name.removeprefix(PREFIX).lower()
         if field.endswith("_file") and field.removesuffix("_file") in Settings.model_fields:
+            if given.get(name.removesuffix("_FILE")):
+                problems.append(f"{name.removesuffix('_FILE')} and {name} are both set; set one of them")
             field, value = field.removesuffix("_file"), _from_file(name, value, problems)
         if field in Settings.model_fields:
             values[field] = value

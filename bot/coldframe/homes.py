@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from platformdirs import user_data_path
+
+from coldframe.errors import ColdframeError
 
 NAME = "coldframe"
 
@@ -21,7 +24,22 @@ def kept(name: str, earlier: str) -> Path:
     return here if here.exists() and not at_home.exists() else at_home
 
 
-def make_ready(place: Path) -> None:
-    """The folder of our own is made at need, for its owner alone; anybody else's is theirs to make."""
+class NotToBeWritten(ColdframeError, OSError):
+    """The folder in which everything is to be kept cannot be made, or nothing be written in it."""
+
+
+def make_ready(place: Path, named: str) -> None:
+    """The folder of our own is made at need, for its owner alone; anybody else's is theirs to make. `named`: the
+    setting or option by which the place is another. Raises NotToBeWritten."""
     if home() in (place, place.parent):
-        home().mkdir(mode=0o700, parents=True, exist_ok=True)
+        make(home(), named)
+
+
+def make(folder: Path, named: str) -> None:
+    """For its owner alone. Raises NotToBeWritten."""
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as problem:
+        raise NotToBeWritten(f"{folder} cannot be made ({problem.strerror}); {named} names another place") from None
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise NotToBeWritten(f"nothing can be written in {folder} by this account; {named} names another place")

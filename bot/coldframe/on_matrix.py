@@ -56,7 +56,7 @@ async def run_matrix(
     try:
         options, make = matrix_options(settings), Workshop(studio, time.now)
         folder = Path(settings.matrix_folder)
-        homes.make_ready(folder)
+        homes.make_ready(folder, "COLDFRAME_MATRIX_FOLDER")
         async with matrix_platform(options, folder, Seal(secret), secret, time, make) as platform:
             door = Doorway()
             web = by_web(settings, store, time, platform.chat, door, http=True)

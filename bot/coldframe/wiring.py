@@ -86,7 +86,7 @@ async def open_store(
     """
     where, seal = make_url(url), Seal(secret)
     if is_file(where):
-        homes.make_ready(Path(where.database or "").absolute())
+        homes.make_ready(Path(where.database or "").absolute(), "COLDFRAME_DATABASE")
         recognised_file(where, to_write=True)
     database = open_database(url, durable=durable, alone=True)
     try:
@@ -244,7 +244,7 @@ async def run_slack(
     ready: Callable[[], None] = lambda: None,
 ) -> None:
     """The bot on Slack, until `stop`: platform, engine, alarm clock, all closed at the end. `ready` is called once
-    database and Slack have answered."""
+    database and Slack have answered, and its port is open."""
     # heavy: Slack's framework, the alarm clock and the web server, which a room in a test goes without
     from coldframe.chat.slack.app import slack_platform
     from coldframe.engine.alarm import Alarm
@@ -256,7 +256,8 @@ async def run_slack(
     time = await agreed(clock or SystemClock(), store.tell_time)
     try:
         options, make = slack_options(settings), Workshop(studio, time.now)
-        async with slack_platform(options, time, make, store.database.engine) as platform:
+        in_time = clock is None  # a clock that somebody moves is none to be compared
+        async with slack_platform(options, time, make, store.database.engine, in_time=in_time) as platform:
             door = Doorway()
             web = by_web(settings, store, time, platform.chat, door, http=mode == "http")
             platform.more_routes = web.routes
@@ -273,8 +274,7 @@ async def run_slack(
                     settings, store, time, alarm, lambda: platform.connected(), stop, "slack", web.watched
                 ) as metered:
                     door.intake = metered(Measured(engine, platform.chat.person_known))
-                    ready()
-                    await platform.serve(door.intake, stop, mode)
+                    await platform.serve(door.intake, stop, mode, ready)
             finally:
                 await alarm.close()
     finally:

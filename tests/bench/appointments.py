@@ -21,6 +21,7 @@ from coldframe.clock import SeededIds
 from coldframe.ports.storage import Due
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
+from tests import figures
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 
 ROWS = 100_000
@@ -80,6 +81,7 @@ async def _report(kind: str, store: SqlStore) -> bool:
         await store.finish_due(due)
 
     claimed = await _timed(claim)
+    figures.note(f"the next of {ROWS:,} due rows found, {kind}", found[0], "ms", floor[0], "the raw query", BAR)
     print(f"{kind}: {ROWS} due rows, milliseconds: median / 95 %")
     for what, (middle, high) in (
         ("raw query on an open connection (floor)", floor),

@@ -19,6 +19,7 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from coldframe.charts.studio import Studio
+from tests import figures
 from tests.charts import samples
 
 TYPICAL = {
@@ -66,7 +67,8 @@ async def measure() -> None:
     before = memory_mb(os.getpid())
     idle = Ticks()
     await asyncio.sleep(1.0)
-    print(f"loop idle: worst delay {1000 * idle.stop():.1f} ms (the floor of this machine)")
+    least = idle.stop()
+    print(f"loop idle: worst delay {1000 * least:.1f} ms (the floor of this machine)")
     ticks, studio = Ticks(), Studio()
     first = await timed(lambda: studio.draw(TYPICAL["matrix, 8"]))
     print(f"first picture, start of the worker included: {first:.2f} s; loop's worst delay {1000 * ticks.worst:.1f} ms")
@@ -74,7 +76,10 @@ async def measure() -> None:
         for form in ("png", "svg"):
             times = [await timed(lambda c=chart, f=form: studio.draw(c, f)) for _ in range(7)]
             print(f"  {name:24} {form}  median {statistics.median(times):.3f} s  worst {max(times):.3f} s")
-    print(f"loop's worst delay over all: {1000 * ticks.stop():.1f} ms")
+    worst = ticks.stop()
+    print(f"loop's worst delay over all: {1000 * worst:.1f} ms")
+    what = "the bot held up at the most while pictures are drawn"
+    figures.note(what, 1000 * worst, "ms", 1000 * least, "the same with nothing to do", 50)
     worker = await studio.compute(os.getpid)
     print(
         f"memory: worker {memory_mb(worker):.0f} MB; bot {before:.0f} MB before, {memory_mb(os.getpid()):.0f} MB after"

@@ -19,6 +19,7 @@ from typing import Literal
 from coldframe.store.database import open_database
 from demo.main import HERE
 from demo.scenario import Commitment, Focus, Measure, Note, Owner, Person, Plan, Question, Roles, Scenario
+from tests import figures
 from tests.demo.runs import play
 
 PEOPLE, NOTES = 40, 300
@@ -145,6 +146,8 @@ def main() -> None:
     assert played.round is not None
     print(f"{PEOPLE} people, {NOTES} notes, to {played.round.step}: {spent:.1f} s (processor {cpu:.1f} s), bar 60 s")
     print(f"{messages} messages; {3 * messages} bare transactions beside it: {bare:.1f} s; ratio {spent / bare:.1f}")
+    what = f"a round of {PEOPLE} people with {NOTES} notes, from setup to commitment"
+    figures.note(what, spent, "s", bare, f"{3 * messages:,} bare transactions", 60)
     print(f"memory at the most: {memory:.0f} MB, bar 300 MB")
     print(f"coldframe --help: {helped():.2f} s, bar 0.4 s")
 

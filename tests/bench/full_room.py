@@ -20,7 +20,8 @@ from typing import Any
 from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Heading, Items, Message, Paragraph, Theirs, line
 from coldframe.ports.bench import Bar, Laid, View
-from tests.bench.room import paints, told
+from tests import figures
+from tests.bench.room import ENTRANCE, paints, told
 from tests.browsers import FLAGS, chromium
 from tests.chat.room.samples import SampleRoom, notes_card
 
@@ -132,6 +133,8 @@ async def main() -> None:
         told("floor: paint of the bare entrance", floor, 0.5)
         beside = statistics.median(floor)
         told("first paint, beside that", [one - beside for one in first], 0.5)
+        what = f"the same with {MESSAGES:,} messages and {NOTES} notes"
+        figures.note(what, 1000 * statistics.median(first), "ms", 1000 * beside, ENTRANCE)
         told("bench and talk stand", there, 1.5)
         page = await browser.new_page(viewport={"width": 1280, "height": 800})
         await page.goto(f"{base}/as/ada#c:growth")

@@ -12,6 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from coldframe.analysis.pairwise import fit
+from tests import figures
 
 PRIOR = 4.0
 
@@ -28,10 +29,12 @@ def speed(seed: int) -> None:
     rng = np.random.default_rng(seed)
     items = list(range(12))
     asked = [tuple(int(item) for item in rng.choice(12, 2, replace=False)) for _ in range(300)]
-    print(f"fit, 12 items, 300 comparisons: {milliseconds(lambda: fit(items, asked, PRIOR)):6.2f} ms (bar 20)")
+    spent = milliseconds(lambda: fit(items, asked, PRIOR))
+    print(f"fit, 12 items, 300 comparisons: {spent:6.2f} ms (bar 20)")
     system, right = rng.normal(size=(12, 12)), rng.normal(size=12)
     floor = milliseconds(lambda: np.linalg.solve(system, right))
     print(f"floor, one 12 x 12 solve:       {floor:6.2f} ms")
+    figures.note("12 plans placed by 300 comparisons", spent, "ms", floor, "one 12 by 12 system solved", 20)
 
 
 def milliseconds(work: Callable[[], object], times: int = 15) -> float:

@@ -17,6 +17,7 @@ from coldframe.clock import SeededIds
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
+from tests import figures
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 
 TRIALS = 10_000
@@ -116,12 +117,18 @@ async def measure(kind: str) -> None:
     with tempfile.TemporaryDirectory() as folder, a_database(kind, Path(folder)) as url:
         store = await filled(url)
         try:
-            print(f"{kind}: {TRIALS:,} trials; floor, one look at a row: {await floor(store):.1f} ms")
+            least, slowest = await floor(store), 0.0
+            print(f"{kind}: {TRIALS:,} trials; floor, one look at a row: {least:.1f} ms")
             for words in QUERIES:
                 spent, found = await median(store, Wanted(words))
+                slowest = max(slowest, spent)
                 print(f"  {words or '(nothing)'!r:26} {spent:6.1f} ms (bar {BAR})   {found} shown")
             spent, found = await median(store, Wanted("call", lever="retention", verdict="met", owner="mia"))
             print(f"  {'with all filters':26} {spent:6.1f} ms (bar {BAR})   {found} shown")
+            slowest = max(slowest, spent)
+            figures.note(
+                f"{TRIALS:,} trials searched at the slowest, {kind}", slowest, "ms", least, "one row read", BAR
+            )
         finally:
             await store.close()
 

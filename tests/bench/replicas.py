@@ -1,5 +1,6 @@
 """`python -m tests.bench.replicas [ROUNDS [SEED]] [--lease SECONDS] [--pause SECONDS]`: three processes of the bot on
 one PostgreSQL, killed and frozen at random for longer than a lease, with clocks five minutes apart, and 200 rounds.
+With `--before COMMIT` they begin with the code of that commit, and are replaced by this one's, one after the other.
 
 1 when anything is lost, there twice, early, when a vote counts beyond the quota, or when a person is shown an error.
 """
@@ -13,8 +14,9 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-from tests.engine.databases import POSTGRES, a_database
-from tests.faults.replicas import SKEWS, Verdict, run
+from tests.engine.databases import POSTGRES, a_database, an_empty_database
+from tests.faults.replicas import SKEWS, TOP, Verdict, run
+from tests.upgrade.releases import code_of
 
 ROUNDS, LONGEST = 200, 3600.0
 
@@ -32,9 +34,12 @@ def printed(verdict: Verdict) -> None:
     print(f"lost, twice, early, over the quota, errors shown: {dict(kinds) if kinds else 0}")
 
 
-def main(rounds: int, seed: int, lease: float, pause: float) -> int:
-    with tempfile.TemporaryDirectory() as name, a_database(POSTGRES, Path(name)) as database:
-        verdict = asyncio.run(run(database, Path(name), rounds, seed, lease=lease, pause=pause, longest=LONGEST))
+def main(rounds: int, seed: int, lease: float, pause: float, before: str) -> int:
+    a_new_one = an_empty_database if before else a_database
+    with tempfile.TemporaryDirectory() as name, a_new_one(POSTGRES, Path(name)) as database:
+        home = code_of(before, Path(name)) if before else TOP
+        how = {"lease": lease, "pause": pause, "longest": LONGEST}
+        verdict = asyncio.run(run(database, Path(name), rounds, seed, **how, home=home))
     printed(verdict)
     return int(bool(verdict.wrong))
 
@@ -45,5 +50,6 @@ if __name__ == "__main__":
     parser.add_argument("seed", type=int, nargs="?", default=1)
     parser.add_argument("--lease", type=float, default=12.0)
     parser.add_argument("--pause", type=float, default=16.0)
+    parser.add_argument("--before", default="", metavar="COMMIT")
     given = parser.parse_args()
-    sys.exit(main(given.rounds, given.seed, given.lease, given.pause))
+    sys.exit(main(given.rounds, given.seed, given.lease, given.pause, given.before))

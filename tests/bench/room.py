@@ -23,11 +23,13 @@ import aiohttp
 from aiohttp import web
 
 from coldframe.chat.room.server import serve
+from tests import figures
 from tests.browsers import FLAGS, chromium
 from tests.chat.room.samples import SampleRoom
 
 LINES = 50
 MESSAGES = 100
+ENTRANCE = "the bare entrance's"
 PAUSE = 0.05
 
 
@@ -198,14 +200,22 @@ async def main(real: int) -> None:
     print(f"Python {platform.python_version()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
     async with async_playwright() as engine:
         browser = await engine.chromium.launch(executable_path=chromium(), args=FLAGS)
-        told("floor: paint of the entrance", (await paints(browser, f"{base}/", "h1"))[0], 0.5)
+        entrance, _ = await paints(browser, f"{base}/", "h1")
+        least = statistics.median(entrance)
+        told("floor: paint of the entrance", entrance, 0.5)
         first, there = await paints(browser, f"{base}/as/ada#c:growth", "#at-m000001")
         told("first paint of the room", first, 0.5)
+        figures.note(
+            "first paint of the room's page", 1000 * statistics.median(first), "ms", 1000 * least, ENTRANCE, 500
+        )
         told("conversation stands", there, 1.0)
-        told("floor: bytes there and back on a bare line", await floor(echo), 0.2)
+        bare = await floor(echo)
+        told("floor: bytes there and back on a bare line", bare, 0.2)
         pages = await looking_on(browser, base, real)
         at_lines, at_pages = await ways(ours, pages, LINES - real, base)
         told(f"a message's way to {LINES - real} lines", at_lines, 0.2)
+        middle = [1000 * statistics.median(one) for one in (at_lines, bare)]
+        figures.note(f"a message's way to {LINES - real} browsers", middle[0], "ms", middle[1], "a bare line", 200)
         if at_pages:
             told(f"a message's way to the eye on {real} pages beside", at_pages, 0.2)
         for page in pages:

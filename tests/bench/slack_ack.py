@@ -35,6 +35,8 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import psutil
+
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import load
 from coldframe.domain.names import MemberId, NoteId, Side, Step
@@ -49,6 +51,7 @@ from coldframe.engine.uses import assembled
 from coldframe.ports.chat import Capabilities, Person, Place
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store, seal_secret
+from tests import figures
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 from tests.engine.round_the_clock import ALWAYS
 from tests.wire.slack.people import CHANNEL, EIGHT, Someone, settle_in
@@ -56,6 +59,10 @@ from tests.wire.slack.screen import _action
 from tests.wire.slack.workspace import APP_TOKEN, BOT, BOT_TOKEN, BOT_USER, SECRET, TEAM, Workspace
 
 LIMIT_MS = 150.0
+ACKNOWLEDGED, BARE = (
+    "99 of 100 acknowledged within, {}, {}, {} a second",
+    "the framework alone, with one durable commit",
+)
 LOST_MS = 3000.0
 WARM_UP = 2.0
 BALLOT_CHANNEL = "C0BALLOT"
@@ -400,6 +407,7 @@ async def measured(
                 calls, worked = len(workspace.calls), processor(bot)
                 ours = await sent_for(seconds, rate, sender)
                 calls, worked = len(workspace.calls) - calls, processor(bot) - worked
+                weight = megabytes(bot)
             found = await checked(database, secret, sender)
             print(
                 f"{mode:7} {kind:10} {found}; meanwhile {calls} calls of the Web API; the bot "
@@ -412,7 +420,9 @@ async def measured(
                 worked = processor(floor)
                 alone = await sent_for(seconds, rate, again)
                 worked = processor(floor) - worked
+                held = megabytes(floor)
             print(f"{mode:7} {kind:10} bare bolt used {1000 * worked / (rate * seconds):.1f} ms for each")
+            figures.note(f"memory of the process after it, {mode}, {kind}", weight, "MB", held, BARE)
             return ours, alone
     finally:
         await workspace.close()
@@ -453,6 +463,11 @@ def processor(process: int) -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
+def megabytes(process: int) -> float:
+    """What it holds of the machine's memory."""
+    return float(psutil.Process(process).memory_info().rss) / 2**20
+
+
 async def disk() -> list[float]:
     """What one durable commit takes by itself here and now, in ms: the part of the time that no program can save."""
     out = []
@@ -486,6 +501,7 @@ async def main(modes: list[str], databases: list[str], rate: int, seconds: float
                     print("".join(f"{'':19}{kind:9} {shown(each)}\n" for kind, each in sorted(times.items())), end="")
             whole, floor = (p99([v for each in times.values() for v in each]) for times in (ours, alone))
             print(f"{mode:7} {database:10} ratio of p99, coldframe to bare: {whole / floor:.2f}", flush=True)
+            figures.note(ACKNOWLEDGED.format(mode, database, rate), whole, "ms", floor, BARE, LIMIT_MS)
             worst = max(worst, whole)
     print(f"p99 at most {worst:.1f} ms; limit {LIMIT_MS:g} ms: {'kept' if worst < LIMIT_MS else 'BROKEN'}")
     return 0 if worst < LIMIT_MS else 1

@@ -12,6 +12,7 @@ import numpy as np
 
 from coldframe.analysis.stability import stays_first
 from coldframe.analysis.tally import weight_range
+from tests import figures
 
 
 def main() -> None:
@@ -25,6 +26,8 @@ def main() -> None:
         least = milliseconds(lambda s=shares, f=floor, n=3 * voters: f.multinomial(n, s, size=4000))
         print(f"first stays first, {voters:2} voters, {options:2} options: {spent:6.1f} ms (bar 100)", end="")
         print(f"   floor, drawing 4,000 teams alone: {least:5.1f} ms")
+        what = f"how often the first would stay first, {voters} voters, {options} options"
+        figures.note(what, spent, "ms", least, "drawing 4,000 teams", 100)
         group, led = dict(zip(named, totals, strict=True)), {name: votes["lead"].count(name) for name in named}
         spent = milliseconds(lambda g=group, each=led: weight_range(g, each, 2, 2))
         print(f"  the weights between which the order stands:       {spent:6.1f} ms")

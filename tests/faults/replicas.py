@@ -34,6 +34,8 @@ from coldframe.message.nodes import Buttons
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Member
+from coldframe.store.database import open_database
+from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
 from tests.domain.play import EVERYBODY, D, F, a_round
@@ -246,12 +248,13 @@ class Keeper:
     all: list[Replica] = field(default_factory=list)
     returning: list[asyncio.Task[None]] = field(default_factory=list)
 
-    async def start(self) -> None:
+    async def start(self, home: Path = TOP) -> None:
+        """`home`: where the code stands that it runs."""
         number = next(self.numbers)
         skew = SKEWS[number % len(SKEWS)]
         words = (self.database, self.socket, str(skew), str(self.lease), str(number))
         process = await asyncio.create_subprocess_exec(
-            sys.executable, "-m", "tests.faults.replica", *words, cwd=TOP, env={**os.environ, "PYTHONHASHSEED": "0"}
+            sys.executable, "-m", "tests.faults.replica", *words, cwd=home, env=environment(home)
         )
         replica = Replica(number, process)
         self.all.append(replica)
@@ -259,6 +262,14 @@ class Keeper:
         while replica not in self.front.replicas:
             assert process.returncode is None, "a process ended at its start"
             await asyncio.sleep(0.05)
+
+    async def replaced(self, pause: float) -> None:
+        """One after the other by this code's, as an operator or a cluster does: the new one first."""
+        for before in list(self.all):
+            await asyncio.sleep(pause)
+            await self.start()
+            self.done["replaced"] += 1
+            before.signal(self.chance.choice((signal.SIGTERM, signal.SIGKILL)))
 
     async def mischief(self, pause: float) -> None:
         """Now and then one process is killed and another begins, or one stands still for longer than its lease."""
@@ -294,6 +305,11 @@ class Keeper:
         for replica in self.all:
             replica.signal(signal.SIGKILL)
             await replica.process.wait()
+
+
+def environment(home: Path) -> dict[str, str]:
+    """In which a process runs the code that stands there."""
+    return {**os.environ, "PYTHONHASHSEED": "0", "PYTHONPATH": os.pathsep.join((str(home), str(home / "bot")))}
 
 
 # --- the people ------------------------------------------------------------------------------------------------------
@@ -506,21 +522,48 @@ def _of_round(team: Team, round_: Round) -> list[str]:
     return found
 
 
+SET_UP = """
+import asyncio, random, sys
+from coldframe.clock import RandomIds
+from coldframe.wiring import open_store
+from tests.faults.playing import SECRET
+from tests.faults.replicas import Front, Hall, Team, set_up
+async def main(database, rounds):
+    store = await open_store(database, SECRET, RandomIds(), owner="judge")
+    front = Front(Hall(), random.Random(1))
+    await set_up(store, [Team(number, front, front.chance) for number in range(rounds)])
+    await store.close()
+asyncio.run(main(sys.argv[1], int(sys.argv[2])))
+"""
+
+
+async def _judging(database: str, teams: Sequence[Team], home: Path) -> SqlStore:
+    """All rounds in setup, by the code that stands there; and a store to look at them, which upgrades nothing."""
+    if home == TOP:
+        store = await open_store(database, SECRET, RandomIds(), owner="judge")
+        await set_up(store, teams)
+        return store
+    words = ("-c", SET_UP, database, str(len(teams)))
+    done = await asyncio.create_subprocess_exec(sys.executable, *words, cwd=home, env=environment(home))
+    assert await done.wait() == 0
+    ids = RandomIds()
+    return SqlStore(open_database(database), Seal(SECRET), owner="judge", new_key=lambda: ids.new("k"))
+
+
 @asynccontextmanager
 async def at_work(
-    database: str, folder: Path, rounds: int, seed: int, lease: float
+    database: str, folder: Path, rounds: int, seed: int, lease: float, home: Path = TOP
 ) -> AsyncIterator[tuple[Crowd, Keeper]]:
     """Rounds in setup, and three processes."""
     chance = random.Random(seed)
     front = Front(Hall(), chance)
     socket = str(folder / "hall")
     server = await asyncio.start_unix_server(front.connected, socket, limit=MAX_LINE)
-    store = await open_store(database, SECRET, RandomIds(), owner="judge")
     teams = [Team(number, front, chance) for number in range(rounds)]
+    store = await _judging(database, teams, home)
     keeper = Keeper(database, socket, lease, front, chance)
     try:
-        await set_up(store, teams)
-        await asyncio.gather(*(keeper.start() for _ in SKEWS))
+        await asyncio.gather(*(keeper.start(home) for _ in SKEWS))
         yield Crowd(store, teams), keeper
     finally:
         await keeper.stop()
@@ -529,16 +572,20 @@ async def at_work(
 
 
 async def run(
-    database: str, folder: Path, rounds: int, seed: int, *, lease: float, pause: float, longest: float
+    database: str, folder: Path, rounds: int, seed: int, *, lease: float, pause: float, longest: float, home: Path = TOP
 ) -> Verdict:
-    """All rounds from their start to their seal. `pause`: seconds between one mishap and the next."""
+    """All rounds from their start to their seal. `pause`: seconds between one mishap and the next; where the processes
+    run other code than this, they are replaced instead."""
     loop = asyncio.get_running_loop()
-    async with at_work(database, folder, rounds, seed, lease) as (crowd, keeper):
+    async with at_work(database, folder, rounds, seed, lease, home) as (crowd, keeper):
         begun, front = loop.time(), keeper.front
-        mischief = asyncio.create_task(keeper.mischief(pause))
+        befalls = keeper.mischief(pause) if home == TOP else keeper.replaced(pause)
+        mischief = asyncio.create_task(befalls)
         try:
             await crowd.play(longest)
         finally:
+            if mischief.done():
+                mischief.result()
             mischief.cancel()
         seconds, hall = loop.time() - begun, front.hall
         wrong = crowd.not_over() + await judged(crowd, hall, front)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -104,6 +105,53 @@ def test_nobody_is_root_and_nothing_is_written_elsewhere() -> None:
     deployment = next(d for d in yaml.safe_load_all(text("cluster/coldframe.yaml")) if d["kind"] == "Deployment")
     pod = deployment["spec"]["template"]["spec"]
     assert pod["securityContext"]["runAsNonRoot"] and pod["containers"][0]["securityContext"]["readOnlyRootFilesystem"]
+
+
+def test_the_compose_file_is_one_by_the_specification() -> None:
+    """Strictly: an unknown word, a secret that nobody declares, or a span that is none would be told."""
+    compose = pytest.importorskip("compose_spec").PyCompose
+    read = compose.from_yaml(text("compose.yaml"))
+    read.validate()
+    assert read.service_names() == ["bot", "database"]
+    for right, wrong in (("read_only:", "readonly:"), ("[database, secret", "[databases, secret"), (": 20s", ": soon")):
+        with pytest.raises(ValueError):
+            compose.from_yaml(text("compose.yaml").replace(right, wrong)).validate()
+
+
+KUBERNETES = os.environ.get("COLDFRAME_KUBERNETES", "")
+
+
+@pytest.mark.skipif(
+    not KUBERNETES, reason="COLDFRAME_KUBERNETES names no Python with the schemas of a cluster (.ci/run)"
+)
+@pytest.mark.parametrize("version", ["1.29", "1.33", "1.36"])
+def test_the_manifests_are_as_a_cluster_takes_them(version: str) -> None:
+    """By the cluster's own schemas, in which an unknown word is a mistake. They are large, so they stand apart."""
+    check = (
+        "import sys, yaml, kubernetes_validate as k; documents = list(yaml.safe_load_all(sys.stdin));"
+        "assert [d['kind'] for d in documents] == ['Deployment', 'Service', 'PodDisruptionBudget'];"
+        f"[k.validate(d, {version!r}, strict=True) for d in documents]"
+    )
+    for manifests, status in ((text("cluster/coldframe.yaml"), 0), (_misspelt(), 1)):
+        done = subprocess.run([KUBERNETES, "-c", check], input=manifests, capture_output=True, text=True)
+        assert done.returncode == status, done.stderr
+
+
+def _misspelt() -> str:
+    return text("cluster/coldframe.yaml").replace("readinessProbe:", "readynessProbe:")
+
+
+def test_what_the_image_sets_and_what_compose_sets_can_be_set_together(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A secret of a file is read, and nothing is set twice."""
+    of_image = dict(re.findall(r"(COLDFRAME_[A-Z_]+)=(\S+)", text("Containerfile")))
+    given = yaml.safe_load(text("compose.yaml"))["services"]["bot"]["environment"]
+    values = {"database": "postgresql+asyncpg://coldframe:x@database/coldframe", "secret": "a passphrase for tests"}
+    for name in given.values():
+        (tmp_path / Path(name).name).write_text(values.get(Path(name).name, "xoxb-1"), encoding="utf-8")
+    settings = load({**of_image, **{name: str(tmp_path / Path(file).name) for name, file in given.items()}})
+    assert settings.database == values["database"] and settings.watch_port == 9464
 
 
 @pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="there is no systemd on this machine")

@@ -20,7 +20,7 @@ from coldframe.engine.uses import USES
 from coldframe.speech import person_guides
 from coldframe.speech.panel_words import HELP
 from demo.main import command as demo
-from tests import stages
+from tests import figures, stages
 
 TOP = Path(__file__).resolve().parents[2]
 DOCUMENTS = sorted([*TOP.glob("*.md"), *TOP.glob("deploy/**/*.md")])
@@ -151,6 +151,16 @@ def test_every_module_that_computes_has_its_row() -> None:
         line for line in text.splitlines() if line.startswith("| ") and "---" not in line and "computed in" not in line
     ]
     assert [row for row in rows if "`tests/" not in row] == []
+
+
+def test_what_was_measured_stands_in_the_page_on_running_it() -> None:
+    """As the last run of the benchmarks left it, each figure that has one beside its floor."""
+    page = (TOP / "deploy" / "RUNNING.md").read_text(encoding="utf-8")
+    first, last = figures.MARKS
+    assert first + page.partition(first)[2].partition(last)[0] + last == figures.block()
+    _, found = figures.read()
+    assert {figure.bench for figure in found} <= set(stages.BENCHES)
+    assert all(figure.floor for figure in found if figure.unit == "ms")
 
 
 def test_its_examples_give_what_stands_below_them() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests import stages
+from tests import figures, stages
 
 
 @pytest.fixture
@@ -53,6 +53,32 @@ def test_benchmarks_run_one_after_the_other(started: list[list[str]]) -> None:
     every, after = names[: -1 - len(stages.CHAOS)], names[-1 - len(stages.CHAOS) :]
     assert {"tally", "room"} <= set(every) and not set(every) & set(stages.CHAOS)
     assert after == ["tally", *stages.CHAOS]
+
+
+def test_what_is_measured_is_kept_as_json_and_shown_beside_its_floor(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With the machine; what the same benchmark measured before is replaced, what others measured on it stays, and what
+    another machine measured goes."""
+    monkeypatch.setattr(figures, "KEPT", tmp_path / "figures.json")
+    monkeypatch.setattr(stages, "TOP", tmp_path)
+    spent = iter([4.0, 6.0])
+
+    def run(command: list[str], env: dict[str, str], **_: Any) -> subprocess.CompletedProcess[str]:
+        monkeypatch.setenv(figures.NOTED, env[figures.NOTED])
+        figures.note(f"a thing of {command[-1]}", next(spent), "ms", 2.0, "a bare thing", 5.0)
+        return subprocess.CompletedProcess(command, 0)
+
+    monkeypatch.setattr(subprocess, "run", run)
+    figures.keep([figures.Figure("older", 1.0, "ms", bench="tally"), figures.Figure("other", 1.0, "ms", bench="room")])
+    assert stages.main(["--bench", "tally"]) == 0
+    machine, found = figures.read()
+    assert machine == figures.machine() and [one.what for one in found] == ["other", "a thing of tests.bench.tally"]
+    shown = capsys.readouterr().out
+    assert "| a thing of tests.bench.tally | 4 ms (bar 5) | 2 ms: a bare thing | 2 | `tally` |" in shown
+    monkeypatch.setattr(figures, "machine", lambda: {"processor": "another"})
+    figures.keep([figures.Figure("a new one", 1.0, "ms", bench="timing")])
+    assert [one.bench for one in figures.read()[1]] == ["timing"]
 
 
 def test_calibration_is_a_run_of_its_own(started: list[list[str]]) -> None:

@@ -1,4 +1,5 @@
-"""The wheel elsewhere: installed into an environment of its own, run in an empty folder, with everything in it."""
+"""What `python -m build` makes, elsewhere: the wheel of the packed sources, installed into an environment of its own
+and run in an empty folder, with everything in it."""
 
 from __future__ import annotations
 
@@ -7,6 +8,7 @@ import signal
 import subprocess
 import sys
 import sysconfig
+import tarfile
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,6 +17,7 @@ import pytest
 
 from coldframe import __version__
 
+pytest.importorskip("build")
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(300)]
 TOP = Path(__file__).resolve().parents[2]
 TEAM = "channel: growth\npeople:\n  - {id: ada, name: Ada Marsh}\n  - {id: ben, name: Ben Okri-Lund}\n"
@@ -28,8 +31,8 @@ class Elsewhere:
         self.home.mkdir()
         built = root / "wheel"
         pip = [sys.executable, "-m", "pip", "--disable-pip-version-check"]
-        _done([*pip, "wheel", "--no-deps", "--no-build-isolation", "--no-index", "-w", str(built), str(TOP)], TOP)
-        (wheel,) = built.glob("*.whl")
+        _done([sys.executable, "-m", "build", "--no-isolation", "--outdir", str(built), str(TOP)], root)
+        (self.sources,), (wheel,) = built.glob("*.tar.gz"), built.glob("*.whl")  # the wheel is built of the sources
         _done([sys.executable, "-m", "venv", "--without-pip", str(root / "venv")], root)
         _done([*pip, "--python", str(self.python), "install", "--no-deps", "--no-index", str(wheel)], root)
         site = root / "venv" / "lib" / f"python{sysconfig.get_python_version()}" / "site-packages"
@@ -66,6 +69,15 @@ def test_what_runs_is_what_was_installed(elsewhere: Elsewhere) -> None:
     )
     assert str(elsewhere.python.parents[1]) in done.stdout
     assert elsewhere.run("--version").stdout == f"coldframe, version {__version__}\n"
+
+
+def test_the_sources_are_packed_whole(elsewhere: Elsewhere) -> None:
+    """What a packager needs to build, test and run it, and nothing that was made here."""
+    with tarfile.open(elsewhere.sources) as archive:
+        names = {name.partition("/")[2] for name in archive.getnames()}
+    for needed in ("pyproject.toml", "README.md", "deploy/LICENSE", "deploy/coldframe.service", "tests/conftest.py"):
+        assert needed in names
+    assert not [name for name in names if name.startswith((".venv", ".git/", "demo/output")) or "__pycache__" in name]
 
 
 @pytest.mark.parametrize(

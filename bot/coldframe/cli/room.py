@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 PORT = 8642
 HERE = "127.0.0.1"
+ONLY_HERE = "Only this machine can open the links that follow"
 EARLIER = "coldframe-room"
 """The folder, in the current one, in which earlier releases kept a room."""
 
@@ -84,7 +85,7 @@ def command(
         not_beside("is not for --rehearse, which opens by its address alone", "names", "new_link", "new_links")
     team = read_team(team_file) if team_file else SAMPLE
     given = settings()
-    if not rehearse and reach.only_here(host):
+    if not rehearse and reach.only_here(host) and sys.stdin.isatty():
         host = _asked_to_let_in(host)
     where = data or homes.kept("room", EARLIER)
     renewed = _whose(team, new_link, all_of_them=new_links)
@@ -94,11 +95,8 @@ def command(
 
 def _asked_to_let_in(host: str) -> str:
     """A team whose links open on one machine alone is hardly what was wanted."""
-    told = "Only this machine can open the links that follow"
-    if sys.stdin.isatty() and click.confirm(f"{told}. Shall others on your network, too?", default=False):
-        return reach.NETWORK
-    click.echo(f"{told}; with --host {reach.NETWORK} others on your network can, too.")
-    return host
+    asked = f"{ONLY_HERE}. Shall others on your network, too?"
+    return reach.NETWORK if click.confirm(asked, default=False) else host
 
 
 async def _rehearsed(team: Team, host: str, port: int) -> None:
@@ -120,8 +118,8 @@ async def _served(
     from coldframe.engine.alarm import Alarm
     from coldframe.wiring import room_house, watched
 
-    homes.make_ready(data)
-    data.mkdir(mode=0o700, parents=True, exist_ok=True)
+    homes.make_ready(data, "--data")
+    homes.make(data, "--data")
     wall = SystemClock()
     database = f"sqlite:///{data / 'bot.db'}"
     async with room_house(
@@ -137,6 +135,8 @@ async def _served(
                 watched(given, house.store, wall, alarm, lambda: True, stop, "room") as metered,
                 _opened(house, metered, wall, host, port, names) as base,
             ):
+                if reach.only_here(host):
+                    click.echo(f"{ONLY_HERE}; with --host {reach.NETWORK} others on your network can, too.")
                 _tell_links(house, team, base, renewed)
                 click.echo(f"The room is open at {base}. Ctrl-C closes it; everything is kept in {data.absolute()}.")
                 await stop.wait()

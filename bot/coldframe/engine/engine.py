@@ -124,7 +124,8 @@ class Engine:
 
     async def _hold(self, due: Due, problem: str) -> None:
         log.error("due.failed", kind=due.kind, subject=due.subject, tries=due.tries + 1, problem=problem)
-        wait = pause(due.tries, f"{due.kind}/{due.subject}/{due.occurrence}")
+        tries = due.tries if due.kind in self._due else 0  # a newer release's replicas look for it soon
+        wait = pause(tries, f"{due.kind}/{due.subject}/{due.occurrence}/{due.tries}")
         await self.kit.store.fail_due(due, self.kit.clock.now() + wait, problem)
 
     async def deliver(self) -> int:

@@ -5,10 +5,11 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, Table, delete, func, or_, select, update
 
 from coldframe.domain.people.facts import PersonForgotten
@@ -17,7 +18,7 @@ from coldframe.message.packed import MessageName
 from coldframe.ports.kept import Then, columns
 from coldframe.ports.places import BESIDES, Place
 from coldframe.ports.storage import Send, Traces
-from coldframe.store import spoken
+from coldframe.store import newer, spoken
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.sealed_sends import SealedSends
@@ -92,6 +93,7 @@ class Forgetting:
                 await self._db.execute(delete(table).where(*_same(table, row)))
         await self._name_others_messages(tenant, person)
         await self._say_it_without(tenant, person)
+        await self._drop_what_is_beside(tenant, person)
 
     def _is_theirs(self, table: Table, column: str, tenant: str, person: str) -> ColumnElement[bool]:
         rule = THEIRS.get((table.name, column))
@@ -135,10 +137,22 @@ class Forgetting:
                 values = {"name": name, "body": await self._sends.close(other, name)}
                 await self._db.execute(update(t.outbox).where(t.outbox.c.id == row.id).values(values))
 
+    async def _drop_what_is_beside(self, tenant: str, person: str) -> None:
+        """What a newer release wrote beside what this one knows goes where it names them."""
+        for table, shape in BESIDE.items():
+            named = self.holds(table.c.doc, json.dumps(person, ensure_ascii=False))
+            for row in (await self._db.execute(select(table).where(table.c.tenant == tenant, named))).all():
+                known = shape.dump_json(shape.validate_json(row.doc)).decode()
+                await self._db.execute(update(table).where(*_same(table, row)).values(doc=known))
+
     def _without(self, send: Send, person: str) -> Send:
         if person in PARTS.split(send.name):
             send = replace(send, name=self._another_name(send.name, person))
         return self._sends.without(send, person)
+
+
+BESIDE: Mapping[Table, TypeAdapter[Any]] = {t.teams: newer.TEAM, t.register: newer.ENTRY}
+"""Documents that are saved without a fact; by then they name nobody who was forgotten but in what is beside."""
 
 
 def _same(table: Table, row: Any) -> list[ColumnElement[bool]]:

@@ -9,7 +9,7 @@ from pydantic import TypeAdapter
 from sqlalchemy import select
 
 from coldframe.ports.storage import Member, Traces
-from coldframe.store import statements
+from coldframe.store import newer, statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.forgetting import Forgetting, about
@@ -33,6 +33,7 @@ class PeopleWork:
     _members: dict[tuple[str, str], Member | None]
     _nudges: dict[tuple[str, str], tuple[datetime, set[datetime]]]
     """Since which day they were read, and when they were."""
+    _stored: dict[tuple[str, ...], str]
 
     async def member(self, tenant: str, person: str) -> Member | None:
         return (await self.members(tenant, [person])).get(person)
@@ -43,14 +44,17 @@ class PeopleWork:
         if unread:
             self._members |= dict.fromkeys((tenant, p) for p in unread)
             rows = await self._db.execute(statements.MEMBERS, {"of_tenant": tenant, "people": unread})
-            self._members |= {(tenant, row.id): MEMBER.validate_json(row.doc) for row in rows}
+            docs = {row.id: row.doc for row in rows}
+            self._members |= {(tenant, p): MEMBER.validate_json(doc) for p, doc in docs.items()}
+            self._stored |= {("member", tenant, p): doc for p, doc in docs.items()}
         found = {p: self._members[tenant, p] for p in people}
         return {p: member for p, member in found.items() if member is not None}
 
     async def save_member(self, member: Member) -> None:
         self._members[member.tenant, member.id] = member
         row = {"tenant": member.tenant, "id": member.id, "name": member.name[:200]}
-        row["doc"] = MEMBER.dump_json(member).decode()
+        stored = self._stored.get(("member", member.tenant, member.id))
+        row["doc"] = newer.kept(MEMBER, stored, MEMBER.dump_json(member).decode())
         await self._db.execute(statements.keep_member(self._dialect), row)
 
     async def forget_member(self, tenant: str, person: str) -> None:

@@ -22,18 +22,17 @@ from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
 from coldframe.ports.keys import Covers, Use
 from coldframe.ports.storage import Damaged
-from coldframe.store import statements
+from coldframe.store import newer, statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.forgetting import in_trail
+from coldframe.store.newer import ENTRY, TEAM
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone
 from coldframe.store.veil import recorded
 
 log = structlog.get_logger()
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
-_ENTRY: TypeAdapter[RegisterEntry] = TypeAdapter(RegisterEntry)
-_TEAM: TypeAdapter[Team] = TypeAdapter(Team)
 _PRIVATE = ("chances", "fears", "feared", "learnings", "asked_to_sign")
 MAX_WORDS = 8
 
@@ -49,6 +48,13 @@ def _searched(entry: RegisterEntry) -> str:
     return "\n".join((*parts, *entry.learnings, *entry.agreed))
 
 
+def _written(trial: Trial) -> list[str]:
+    """What the channel may know of it, and what it may not."""
+    whole = _TRIAL.dump_python(trial, mode="json")
+    private = {name: whole.pop(name) for name in _PRIVATE}
+    return [json.dumps(whole, ensure_ascii=False), json.dumps(private)]
+
+
 def _use(trial: Trial) -> Use:
     """What was said for oneself alone is shown or scored at the end; until then another key holds it."""
     return Use(trial.id, Covers.TRIAL if trial.step in OPEN_STEPS else Covers.SCORED)
@@ -60,6 +66,7 @@ class FollowThroughWork:
     _db: Connection
     _dialect: str
     _sealer: Sealer
+    _stored: dict[tuple[str, ...], str]
     ended: list[Use]
 
     def _insert(self, table: Any) -> Any:
@@ -78,20 +85,20 @@ class FollowThroughWork:
         """Raises Damaged."""
         try:
             private = self._private(row)
-            trial: Trial = _TRIAL.validate_python({**json.loads(row.doc), **private})
+            trial: Trial = _TRIAL.validate_python({**json.loads(row.doc), **json.loads(private)})
         except Exception as problem:  # whatever is wrong with what was stored, it is wrong with this trial alone
             log.error("trial.damaged", trial=row.id, problem=type(problem).__name__)
             raise Damaged("trial", row.id) from None
+        self._stored |= {("trial", row.id): row.doc, ("trial", row.id, "private"): private}
         return trial
 
-    def _private(self, row: Any) -> dict[str, Any]:
+    def _private(self, row: Any) -> str:
         """Nothing where its key is gone: the trial goes on without. Raises CannotUnseal."""
         try:
-            private: dict[str, Any] = json.loads(self._sealer.open(f"trial/{row.id}", row.private))
+            return self._sealer.open(f"trial/{row.id}", row.private).decode()
         except KeyGone:
             log.warning("trial.key_gone", trial=row.id)
-            return {}
-        return private
+            return "{}"
 
     async def _readable(self, result: Iterable[Any]) -> list[Trial]:
         rows = list(result)
@@ -103,16 +110,24 @@ class FollowThroughWork:
             with suppress(Damaged):
                 yield self._trial(row)
 
-    async def _columns(self, trial: Trial, at: datetime) -> dict[str, Any]:
-        whole = _TRIAL.dump_python(trial, mode="json")
-        private = {name: whole.pop(name) for name in _PRIVATE}
+    async def _columns(self, trial: Trial, at: datetime, *, beside: bool = True) -> dict[str, Any]:
+        open_, private = self._with_more(trial) if beside else _written(trial)
         return {
             "step": trial.step.value,
             "owner": trial.owner,
-            "doc": json.dumps(whole, ensure_ascii=False),
-            "private": await self._sealer.close(_use(trial), f"trial/{trial.id}", json.dumps(private).encode()),
+            "doc": open_,
+            "private": await self._sealer.close(_use(trial), f"trial/{trial.id}", private.encode()),
             "changed_at": at,
         }
+
+    def _with_more(self, trial: Trial) -> list[str]:
+        """Each of its two documents with what a newer release wrote into it beside what this one knows."""
+        names = (("trial", trial.id), ("trial", trial.id, "private"))
+        stored = [self._stored.get(name, "{}") for name in names]
+        if stored[0] == "{}":
+            return _written(trial)
+        known = _written(_TRIAL.validate_python({name: it for doc in stored for name, it in json.loads(doc).items()}))
+        return [newer.with_more(*each) for each in zip(stored, known, _written(trial), strict=True)]
 
     async def add_trial(self, trial: Trial, at: datetime) -> None:
         columns = await self._columns(trial, at)
@@ -120,7 +135,8 @@ class FollowThroughWork:
         await self._db.execute(t.trials.insert().values(**keys, **columns))
 
     async def save_trial(self, after: Trial, facts: Sequence[TrialFact], at: datetime) -> None:
-        columns = await self._columns(after, at)
+        forgets = any(isinstance(fact, MemberForgotten) for fact in facts)
+        columns = await self._columns(after, at, beside=not forgets)
         await self._db.execute(
             update(t.trials).where(t.trials.c.id == after.id).values(version=t.trials.c.version + 1, **columns)
         )
@@ -163,14 +179,19 @@ class FollowThroughWork:
         values = {
             "tenant": entry.tenant, "team": entry.team, "lever": entry.lever, "verdict": entry.verdict,
             "owner": folded(entry.owner)[:200], "at": entry.at, "words": words, "folded": folded(words),
-            "doc": _ENTRY.dump_json(entry).decode(),
+            "doc": newer.kept(ENTRY, await self._entry(entry.trial_id), ENTRY.dump_json(entry).decode()),
         }  # fmt: skip
         statement = self._insert(t.register).values(trial_id=entry.trial_id, **values)
         await self._db.execute(statement.on_conflict_do_update(index_elements=["trial_id"], set_=values))
 
     async def entry(self, trial_id: str) -> RegisterEntry | None:
-        doc = (await self._db.execute(select(t.register.c.doc).where(t.register.c.trial_id == trial_id))).scalar()
-        return None if doc is None else _ENTRY.validate_json(doc)
+        doc = await self._entry(trial_id)
+        return None if doc is None else ENTRY.validate_json(doc)
+
+    async def _entry(self, trial_id: str) -> str | None:
+        found = await self._db.execute(select(t.register.c.doc).where(t.register.c.trial_id == trial_id))
+        doc: str | None = found.scalar()
+        return doc
 
     async def search(self, tenant: str, teams: Sequence[str], wanted: Wanted) -> list[RegisterEntry]:
         r = t.register.c
@@ -188,7 +209,7 @@ class FollowThroughWork:
         if wanted.until is not None:
             query = query.where(r.at < wanted.until)
         rows = await self._db.execute(query.order_by(r.at.desc(), r.id.desc()).limit(wanted.limit))
-        return [_ENTRY.validate_json(row.doc) for row in rows]
+        return [ENTRY.validate_json(row.doc) for row in rows]
 
     def _has(self, word: str) -> ColumnElement[bool]:
         """The letters as they stand, anywhere in the text; a word of letters alone also by its stem."""
@@ -228,20 +249,26 @@ class FollowThroughWork:
             query = query.select_from(t.register, index).where(match, text("register_words.rowid = register.id"))
             query = query.order_by(text("bm25(register_words)"))
         rows = await self._db.execute(query.limit(literal(limit)))
-        return [_ENTRY.validate_json(row.doc) for row in rows]
+        return [ENTRY.validate_json(row.doc) for row in rows]
 
     # --- teams ---
 
     async def team(self, tenant: str, team: str) -> Team:
         doc = (await self._db.execute(statements.TEAM, {"of_tenant": tenant, "of_team": team})).scalar()
-        return Team(tenant, team) if doc is None else _TEAM.validate_json(doc)
+        if doc is None:
+            return Team(tenant, team)
+        self._stored["team", tenant, team] = doc
+        return TEAM.validate_json(doc)
 
     async def teams_with(self, tenant: str, person: str) -> list[Team]:
         rows = await self._db.execute(select(t.teams.c.doc).where(t.teams.c.tenant == tenant))
-        return [team for team in (_TEAM.validate_json(row.doc) for row in rows) if person in mentioned(team)]
+        found = {row.doc: team for row in rows if person in mentioned(team := TEAM.validate_json(row.doc))}
+        self._stored |= {("team", tenant, team.team): doc for doc, team in found.items()}
+        return list(found.values())
 
     async def save_team(self, team: Team) -> None:
-        doc = _TEAM.dump_json(replace(team, funnel=dict(team.funnel))).decode()
+        stored = self._stored.get(("team", team.tenant, team.team))
+        doc = newer.kept(TEAM, stored, TEAM.dump_json(replace(team, funnel=dict(team.funnel))).decode())
         statement = self._insert(t.teams).values(tenant=team.tenant, team=team.team, doc=doc)
         await self._db.execute(statement.on_conflict_do_update(index_elements=["tenant", "team"], set_={"doc": doc}))
 

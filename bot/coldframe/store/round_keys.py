@@ -37,6 +37,8 @@ KEYS = Table(
 )
 """Not among the tables of the database: in a server it may stand beside them, and back-ups leave it out."""
 _k = KEYS.c
+_COVERS = frozenset(covers.value for covers in Covers)
+"""Keys for anything else are a newer release's."""
 
 
 def default_place(database: str) -> str:
@@ -83,7 +85,8 @@ class KeyPlace:
         try:
             async with self.database.looking() as db:
                 for row in await db.execute(select(KEYS).where(*which)):
-                    self._keep(row)
+                    if row.covers in _COVERS:
+                        self._keep(row)
         except DBAPIError:
             if not self._read_only:  # else there is no such table, and no key
                 raise
@@ -128,7 +131,7 @@ class KeyPlace:
         await self.ready()
         async with self.database.looking() as db:
             rows = await db.execute(select(_k.subject, _k.covers, _k.which))
-            return [Use(row.subject, Covers(row.covers), row.which) for row in rows]
+            return [Use(row.subject, Covers(row.covers), row.which) for row in rows if row.covers in _COVERS]
 
     async def destroy(self, uses: Collection[Use]) -> None:
         await self._destroy([_is(use) for use in uses], lambda use: use in uses)

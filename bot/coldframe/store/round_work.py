@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -69,11 +70,14 @@ class RoundWork:
             log.error("round.damaged", round=round_id, problem=type(problem).__name__)
             raise Damaged("round", round_id) from None
         self._damaged.discard(round_id)
-        return version, round_, replace_earlier(mapping.to_rows(round_), items, marks)
+        rows = mapping.as_stored(mapping.to_rows(round_), doc)
+        return version, round_, replace_earlier(rows, items, marks)
 
     def _items(self, rows: Sequence[Any]) -> list[mapping.Opened]:
         found = []
         for row in rows:
+            if not mapping.is_known(row.kind):
+                continue
             body = self._opened(row, f"{row.round_id}/{row.kind}/{row.item}")
             if body is not None:
                 found.append(mapping.Opened(row.kind, body, row.item if key_of(row.body) is None else None))
@@ -109,7 +113,9 @@ class RoundWork:
 
     async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None:
         version, stored, old = self.read[after.id]
-        new = mapping.to_rows(after, old)
+        forgets = any(isinstance(fact, PersonForgotten) for fact in facts)
+        # Nobody can tell of whom that tells which a newer release wrote beside.
+        new = mapping.to_rows(after, replace(old, known="") if forgets else old)
         values = {
             "of_id": after.id, "of_version": version, "doc": new.doc, "version": version + 1, "changed_at": at,
             "step": after.step.value, "channel": after.channel, "name": after.name,
@@ -229,7 +235,7 @@ def replace_earlier(rows: mapping.Rows, items: Collection[Any], marks: Collectio
     """With what an earlier release sealed among these rows."""
     earlier = {(row.kind, row.item) for row in items if key_of(row.body) is None}
     earlier |= {(row.ballot, row.voter) for row in marks if key_of(row.body) is None}
-    return mapping.Rows(rows.doc, rows.items, rows.ledgers, rows.open, tuple(sorted(earlier)))
+    return replace(rows, earlier=tuple(sorted(earlier)))
 
 
 def _vote_row(round_id: str, ballot: str, voter: str, slot: int) -> str:

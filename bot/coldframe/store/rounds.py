@@ -15,6 +15,7 @@ from coldframe.domain.names import ENDS, MemberId, PlanId, Step
 from coldframe.domain.state import Begun, Choice, Comparison, Draft, Held, Ledger, Mark, Note, Plan, Round
 from coldframe.message.emoji import by_name
 from coldframe.ports.keys import OF_STEP, Covers, Use
+from coldframe.store import newer
 
 PRIVATE = {
     "note": ("notes", Note),
@@ -71,7 +72,8 @@ class Rows:
     """`doc` is JSON without private text; `items` maps (kind, item id) to what is to be sealed; `ledgers` by ballot.
 
     `open` is what `doc` was made of: rows of a later state take over what has stayed the same. `earlier`: (kind, item)
-    and (ballot, voter) of rows that an earlier release sealed, which are written anew with the next change.
+    and (ballot, voter) of rows that an earlier release sealed, which are written anew with the next change. `known`:
+    where `doc` holds more than this release knows, the same without that.
     """
 
     doc: str
@@ -79,6 +81,7 @@ class Rows:
     ledgers: Mapping[str, Ledger]
     open: tuple[object, ...]
     earlier: tuple[tuple[str, str], ...] = ()
+    known: str = ""
 
     def opened(self) -> list[Opened]:
         """As they read once their seal is opened."""
@@ -113,8 +116,21 @@ def to_rows(round_: Round, before: Rows | None = None) -> Rows:
     ledgers = {name: book for name in _LEDGERS if (book := getattr(round_, name)) is not None}
     shown = _shown(round_, ledgers)
     if before is not None and all(map(is_, shown, before.open)):
-        return Rows(before.doc, items, ledgers, before.open)
-    return Rows(_doc(round_), items, ledgers, shown)
+        return Rows(before.doc, items, ledgers, before.open, known=before.known)
+    doc = _doc(round_)
+    if before is not None and before.known:
+        return Rows(newer.with_more(before.doc, before.known, doc), items, ledgers, shown, known=doc)
+    return Rows(doc, items, ledgers, shown)
+
+
+def as_stored(rows: Rows, doc: str) -> Rows:
+    """Rows that were made of what this document tells, with what a newer release wrote into it beside that."""
+    return replace(rows, doc=doc, known=rows.doc) if newer.holds_more(doc, rows.doc) else rows
+
+
+def is_known(kind: str) -> bool:
+    """Whether this release knows such sealed rows; others are a newer one's, and stay as they are."""
+    return kind in _SHAPES
 
 
 def _secret(round_: Round) -> Iterator[tuple[str, str, Any, Use]]:

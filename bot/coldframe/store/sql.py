@@ -15,6 +15,7 @@ from itertools import count
 from typing import Any, Literal
 
 import structlog
+from pydantic import ValidationError
 from sqlalchemy import and_, delete, or_, select, update
 
 from coldframe.domain.names import Step
@@ -41,6 +42,7 @@ LOOKED_AT = 100
 FEW = 5
 """So many sends behind one that failed are claimed with it: they wait for it, or tell whether it fails by itself."""
 TIME_SEEN = "highest time seen"
+LEFT_TO_NEWER = timedelta(hours=1)
 MAX_READINGS = 5
 """So often a send that cannot be opened is tried, before what follows in its conversation goes on without it."""
 
@@ -129,7 +131,7 @@ class SqlStore(ApartStore, DueQueue):
                 await self._drop_keyless(db, row)
             except Exception as problem:
                 held_up.add(row.conversation)
-                await self._hold_unreadable(db, row, now, type(problem).__name__)
+                await self._hold_unreadable(db, row, now, problem)
         return claimed
 
     async def _drop_keyless(self, db: Connection, row: Any) -> None:
@@ -138,12 +140,16 @@ class SqlStore(ApartStore, DueQueue):
         await db.execute(delete(t.outbox).where(t.outbox.c.id == row.id))
         await db.execute(statements.count(self.database.dialect), {"name": "sends without a key", "value": 1})
 
-    async def _hold_unreadable(self, db: Connection, row: Any, now: datetime, problem: str) -> None:
+    async def _hold_unreadable(self, db: Connection, row: Any, now: datetime, unread: Exception) -> None:
+        """What is opened and not understood may be a newer release's, whose replicas send it meanwhile."""
+        problem, first_try = type(unread).__name__, row.first_try or now
         log.error("outbox.unreadable", send=row.id, tries=row.tries + 1, problem=problem)
-        given_up = row.tries + 1 >= MAX_READINGS
+        may_be_newer = isinstance(unread, ValidationError) and now - first_try < LEFT_TO_NEWER
+        given_up = row.tries + 1 >= MAX_READINGS and not may_be_newer
         state = "parked" if given_up else "unknown" if row.state in ("sending", "unknown") else "todo"
         held = update(t.outbox).where(t.outbox.c.id == row.id).values(state=state, owner=None, lease_until=None)
-        later = {"tries": row.tries + 1, "first_try": row.first_try or now, "try_at": now + pause(row.tries, row.key)}
+        soon = min(row.tries, MAX_READINGS) if may_be_newer else row.tries
+        later = {"tries": row.tries + 1, "first_try": first_try, "try_at": now + pause(soon, row.key)}
         await db.execute(held.values(why_parked=f"{standing.UNREADABLE} ({problem})", **later))
         if given_up:
             await db.execute(statements.count(self.database.dialect), {"name": "sends unreadable", "value": 1})

@@ -53,6 +53,8 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork, Sp
         self._sealer = sealer
         self._members: dict[tuple[str, str], Member | None] = {}
         self._nudges: dict[tuple[str, str], tuple[datetime, set[datetime]]] = {}
+        # Documents as they were read, for what a newer release wrote beside what this one knows.
+        self._stored: dict[tuple[str, ...], str] = {}
         self._sends = sends
         self._veil = veil
         self._new_key = new_key

@@ -6,6 +6,7 @@ import asyncio
 import base64
 import os
 import signal
+import socket
 import sqlite3
 import sys
 from collections.abc import Awaitable, Callable
@@ -237,6 +238,27 @@ async def test_all_that_is_missing_is_named_at_once_and_first(here: Here, settin
     assert all(f"{name} is missing; it is the " in problems for name in unset)
     status, _, problems = await here(changed(settings, {"COLDFRAME_DATABASE": "/nowhere/b.db"}), "slack")
     assert status == 1 and "there is no folder /nowhere" in problems and "kept in" not in problems
+
+
+async def test_a_port_in_use_is_named_before_anything_sounds_like_success(here: Here, settings: dict[str, str]) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        more = {"COLDFRAME_PORT": str(taken.getsockname()[1])}
+        status, out, problems = await here(changed(settings, more), "slack", "--mode", "http")
+    assert status == 1 and out == "" and "COLDFRAME_PORT names another port" in problems and "kept in" not in problems
+
+
+async def test_a_clock_two_hours_off_is_told_at_the_start(
+    workspace: Workspace, here: Here, settings: dict[str, str]
+) -> None:
+    """With what is to be done; a minute is none."""
+    workspace._now = lambda: datetime.now(UTC) + timedelta(hours=2)
+    status, out, problems = await here(settings, "slack")
+    (told,) = [line for line in problems.splitlines() if line.startswith("coldframe: ")]
+    assert status == 1 and out == "" and "behind Slack's. Set it by a time server" in told and "kept in" not in problems
+    workspace._now = lambda: datetime.now(UTC) + timedelta(minutes=1)
+    assert findings(await here(settings, "doctor"))[1]["clock"][0].startswith("warning")
 
 
 async def test_the_bot_does_not_start_without_a_scope_or_zone_data(

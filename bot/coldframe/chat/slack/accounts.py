@@ -8,6 +8,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from copy import copy
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from email.utils import parsedate_to_datetime
 from typing import TYPE_CHECKING, Any, Protocol
 
 import aiohttp
@@ -52,6 +53,23 @@ class NotReached(SetupError):
     """Slack does not answer."""
 
     status = FAILED
+
+
+class WrongClock(SetupError):
+    """This machine's clock is another than Slack's."""
+
+    status = FAILED
+
+    def __init__(self, skew: timedelta) -> None:
+        where = "ahead of" if skew > timedelta() else "behind"
+        super().__init__(
+            f"the clock by which the bot goes is {abs(skew)} {where} Slack's. Set it by a time server: deadlines would "
+            "fall at other moments, and signed requests be refused"
+        )
+
+
+SKEW_STOPS = timedelta(minutes=2)
+"""By so much a clock may differ from Slack's; from five minutes on every signed request is refused."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,9 +290,9 @@ class Authorize(AsyncAuthorize):
         )
 
 
-async def sign_in(options: Options, session: aiohttp.ClientSession) -> OneWorkspace:
+async def sign_in(options: Options, session: aiohttp.ClientSession, clock: Clock | None = None) -> OneWorkspace:
     """The account behind the bot token. Raises SetupError with what to do when Slack does not know the
-    token.
+    token, and WrongClock when the clock is not Slack's.
     """
     if not options.bot_token.startswith("xoxb-"):
         raise SetupError(
@@ -283,6 +301,9 @@ async def sign_in(options: Options, session: aiohttp.ClientSession) -> OneWorksp
     made = client(options.bot_token, options.api_url, session)
     answer = await asked(made, "auth.test")
     _require_scopes(answer.headers)
+    off = None if clock is None else skew(answer.headers, clock.now())
+    if off is not None and abs(off) > SKEW_STOPS:
+        raise WrongClock(off)
     app = options.app_token.split("-")[2] if options.app_token.count("-") >= 3 else None
     me = Me(
         team=str(answer["team_id"]),
@@ -302,6 +323,16 @@ def _require_scopes(headers: Mapping[str, str]) -> None:
             f"the app may not do all that the bot needs; these scopes are missing: {', '.join(missing)}. "
             "Apply the newest manifest (coldframe slack-manifest) and install the app again"
         )
+
+
+def skew(headers: Mapping[str, str], now: datetime) -> timedelta | None:
+    """By how much this clock is ahead of the one that Slack tells beside an answer, to the second; None when it tells
+    none."""
+    told = {name.lower(): value for name, value in headers.items()}.get("date", "")
+    try:
+        return timedelta(seconds=round((now - parsedate_to_datetime(told)).total_seconds()))
+    except (TypeError, ValueError):
+        return None
 
 
 def granted(headers: Mapping[str, str]) -> set[str] | None:

@@ -83,14 +83,17 @@ class SlackPlatform:
         self._oauth = oauth
         self._background: set[asyncio.Task[None]] = set()
 
-    async def serve(self, intake: Intake, stop: asyncio.Event, mode: Mode = "socket") -> None:
-        """Serves until `stop`, then takes nothing more in, finishes what is in hand, and returns."""
+    async def serve(
+        self, intake: Intake, stop: asyncio.Event, mode: Mode = "socket", ready: Callable[[], None] = lambda: None
+    ) -> None:
+        """Serves until `stop`, then takes nothing more in, finishes what is in hand, and returns. `ready` is called
+        once the token is known to be good, or the port is open."""
         door = self._door(intake)
         app = build_app(self.options, self.accounts, door, self._session, self._oauth)
         if mode == "socket":
-            await self._serve_sockets(app, door, stop)
+            await self._serve_sockets(app, door, stop, ready)
         else:
-            await self._serve_requests(app, door, stop)
+            await self._serve_requests(app, door, stop, ready)
 
     async def catch_up(self, intake: Intake, last: datetime | None, stop: asyncio.Event) -> None:
         """Takes in what people wrote since `last`, while nobody was connected; the rest in the background when it takes
@@ -124,7 +127,7 @@ class SlackPlatform:
             task.cancel()
         await asyncio.gather(*self._background, return_exceptions=True)
 
-    async def _serve_sockets(self, app: AsyncApp, door: Door, stop: asyncio.Event) -> None:
+    async def _serve_sockets(self, app: AsyncApp, door: Door, stop: asyncio.Event, ready: Callable[[], None]) -> None:
         if not self.options.app_token.startswith("xapp-"):
             raise SetupError(
                 "COLDFRAME_SLACK_APP_TOKEN must be the app-level token, beginning with xapp-; doctor says where it is"
@@ -136,14 +139,16 @@ class SlackPlatform:
             app, self.options, self._session, self._clock, lambda last: self._catch_up(door, last), self._reconnected
         )
         self.connected = sockets.connected
+        ready()
         await sockets.run(stop, door)
 
-    async def _serve_requests(self, app: AsyncApp, door: Door, stop: asyncio.Event) -> None:
+    async def _serve_requests(self, app: AsyncApp, door: Door, stop: asyncio.Event, ready: Callable[[], None]) -> None:
         if not self.options.signing_secret.strip():
             raise SetupError("COLDFRAME_SLACK_SIGNING_SECRET is missing; it stands on the app's page of basics")
         server = RequestServer(app, self.options, self._clock, self.more_routes)
         self.address = await server.start()
         self.connected = lambda: True
+        ready()
         try:
             await stop.wait()
             await door.drain()
@@ -161,11 +166,17 @@ async def _none() -> tuple[Place, ...]:
 
 @asynccontextmanager
 async def slack_platform(
-    options: Options, clock: Clock, make: Maker, engine: Engine | AsyncEngine | None = None
+    options: Options,
+    clock: Clock,
+    make: Maker,
+    engine: Engine | AsyncEngine | None = None,
+    *,
+    in_time: bool = False,
 ) -> AsyncIterator[SlackPlatform]:
     """Signs in and hands out the platform; `engine` is the database of installations, for several workspaces.
 
-    Raises SetupError when the tokens or the address do not work, with what to do.
+    Raises SetupError when the tokens or the address do not work, with what to do; WrongClock when the clock is to be
+    `in_time` with Slack's, and is not.
     """
     quiet_logs()
     session = open_session()
@@ -175,7 +186,7 @@ async def slack_platform(
         if options.many:
             accounts, oauth = await _installed(options, session, clock, engine)
         else:
-            accounts = await sign_in(options, session)
+            accounts = await sign_in(options, session, clock if in_time else None)
         platform = SlackPlatform(options, session, accounts, clock, make, oauth)
         try:
             yield platform

@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from email.utils import parsedate_to_datetime
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 import aiohttp
 from slack_sdk.errors import SlackApiError, SlackClientError
 from slack_sdk.web.async_client import AsyncWebClient
 
-from coldframe.chat.slack.accounts import MAKE_A_KEY, Options, SetupError, client, granted, open_session
+from coldframe.chat.slack.accounts import (
+    MAKE_A_KEY,
+    SKEW_STOPS,
+    Options,
+    SetupError,
+    client,
+    granted,
+    open_session,
+    skew,
+)
 from coldframe.chat.slack.calls import TOO_FAST
 from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES
 from coldframe.ports.chat import Clock
@@ -20,8 +29,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Engine
     from sqlalchemy.ext.asyncio import AsyncEngine
 
-SKEW_WARNS, SKEW_STOPS = 30.0, 120.0
-"""Seconds that this machine's clock may differ from Slack's; at 300 every signed request is refused."""
+SKEW_WARNS = timedelta(seconds=30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,14 +182,13 @@ def _events(headers: Mapping[str, str]) -> Finding:
 
 
 def _clock(headers: Mapping[str, str], clock: Clock) -> Finding:
-    told = {name.lower(): value for name, value in headers.items()}.get("date", "")
-    try:
-        skew = abs((clock.now() - parsedate_to_datetime(told)).total_seconds())
-    except (TypeError, ValueError):
+    off = skew(headers, clock.now())
+    if off is None:
         return Finding("clock", "unknown", "Slack's answer carried no readable time")
     remedy = "Set this machine's clock by a time server; from 300 s on every signed request is refused."
-    state = "ok" if skew < SKEW_WARNS else "warning" if skew < SKEW_STOPS else "broken"
-    return Finding("clock", state, f"{skew:.0f} s apart from Slack's", "" if state == "ok" else remedy)
+    state = "ok" if abs(off) < SKEW_WARNS else "warning" if abs(off) < SKEW_STOPS else "broken"
+    apart = f"{abs(off).total_seconds():.0f} s apart from Slack's"
+    return Finding("clock", state, apart, "" if state == "ok" else remedy)
 
 
 async def _socket(options: Options, bot: AsyncWebClient) -> Finding:
