@@ -41,5 +41,10 @@ def make(folder: Path, named: str) -> None:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as problem:
         raise NotToBeWritten(f"{folder} cannot be made ({problem.strerror}); {named} names another place") from None
+    to_be_written(folder, named)
+
+
+def to_be_written(folder: Path, named: str) -> None:
+    """Raises NotToBeWritten."""
     if not os.access(folder, os.W_OK | os.X_OK):
         raise NotToBeWritten(f"nothing can be written in {folder} by this account; {named} names another place")

@@ -22,7 +22,6 @@ from coldframe.watch.service import Eyes, routes
 DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
 UNITS = ["coldframe.service", "coldframe-backup.service", "coldframe-backup.timer"]
 FILES = [
-    "coldframe-backup.service",
     "Containerfile",
     "compose.yaml",
     "cluster/coldframe.yaml",

@@ -281,6 +281,7 @@ async def test_a_message_that_only_a_newer_release_can_read_is_left_for_it(store
         await db.execute(update(t.outbox).where(t.outbox.c.name == "a").values(body=body))
     first = await claimed_send(store, NOW)
     assert first is not None and first.send.name == "b"
+    await store.drop_send(first)
     for minutes in range(0, 59, 2):
         assert await claimed_send(store, NOW + timedelta(minutes=minutes, seconds=1)) is None
     async with store.database.looking() as db:

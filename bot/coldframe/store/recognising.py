@@ -57,7 +57,7 @@ def no_answer(where: URL, problem: BaseException) -> NoDatabase:
 
 
 def recognised_file(url: URL, *, to_write: bool = False) -> State:
-    """Raises UnusableFile, or NoDatabase where there is no folder."""
+    """Raises UnusableFile, NoDatabase where there is no folder, or NotToBeWritten."""
     path = Path(url.database or "")
     if not path.absolute().parent.is_dir():
         if path.absolute().parent == homes.home():  # it is made with the database
@@ -65,6 +65,8 @@ def recognised_file(url: URL, *, to_write: bool = False) -> State:
         raise NoDatabase(f"there is no folder {path.absolute().parent} for the database. {MAKE_THE_FOLDER}")
     looked = sqlite_files.look(path, A_FILE, to_write=to_write)
     if looked is None:
+        if to_write:
+            homes.to_be_written(path.absolute().parent, "COLDFRAME_DATABASE")
         return State.NOTHING
     sqlite_files.wanted(path, looked, A_FILE, "bot's database")
     if looked.revision is not None and looked.revision not in KNOWN:

@@ -59,7 +59,7 @@ class RoundWork:
     async def _read_round(self, round_id: str, version: int) -> tuple[int, Round, mapping.Rows]:
         doc = (await self._db.execute(select(t.rounds.c.doc).where(t.rounds.c.id == round_id))).scalar_one()
         sealed = select(t.sealed).where(t.sealed.c.round_id == round_id).order_by(t.sealed.c.kind, t.sealed.c.item)
-        items = (await self._db.execute(sealed)).all()
+        items = [row for row in await self._db.execute(sealed) if mapping.is_known(row.kind)]
         votes = select(t.votes).where(t.votes.c.round_id == round_id).order_by(t.votes.c.voter, t.votes.c.slot)
         marks = (await self._db.execute(votes)).all()
         await self._sealer.find(row.body for row in (*items, *marks))
@@ -76,8 +76,6 @@ class RoundWork:
     def _items(self, rows: Sequence[Any]) -> list[mapping.Opened]:
         found = []
         for row in rows:
-            if not mapping.is_known(row.kind):
-                continue
             body = self._opened(row, f"{row.round_id}/{row.kind}/{row.item}")
             if body is not None:
                 found.append(mapping.Opened(row.kind, body, row.item if key_of(row.body) is None else None))
