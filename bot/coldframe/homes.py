@@ -46,5 +46,5 @@ def make(folder: Path, named: str) -> None:
 
 def to_be_written(folder: Path, named: str) -> None:
     """Raises NotToBeWritten."""
-    if not os.access(folder, os.W_OK | os.X_OK):
+    if not os.access(folder, os.W_OK | os.X_OK, effective_ids=os.access in os.supports_effective_ids):
         raise NotToBeWritten(f"nothing can be written in {folder} by this account; {named} names another place")

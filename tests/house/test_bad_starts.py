@@ -3,6 +3,7 @@ it is, and before it nothing that sounds like success. Starts that Slack itself 
 
 from __future__ import annotations
 
+import importlib
 import os
 import re
 import socket
@@ -27,6 +28,17 @@ STARTS = {
     "slack": ["slack"], "slack by http": ["slack", "--mode", "http"], "matrix": ["matrix"],
     "room": ["room", "--team", "team.yaml", "--port", "0", "--data", "data"],
 }  # fmt: skip
+IMPORTED_LATE = (
+    *("secrets", "alembic.command", "asyncpg", "coldframe.wiring", "coldframe.chat.slack.app", "coldframe.on_matrix"),
+    *(
+        "encodings.ascii",
+        "encodings.idna",
+        "coldframe.cli.team",
+        "coldframe.engine.alarm",
+        "coldframe.store.server",
+        "coldframe.store.database",
+    ),
+)
 SUCCESS = re.compile(r"kept in|is open|on Slack|on Matrix;|Ctrl-C|links? that follow")
 
 
@@ -107,7 +119,11 @@ def test_a_server_that_does_not_answer_is_named_without_its_password(
 
 @contextmanager
 def without_rights() -> Iterator[None]:
-    """Root writes everywhere, so root becomes nobody for a moment."""
+    """Root writes everywhere, so root becomes nobody for a moment. Whoever that is may not read this Python, so what a
+    start imports late is imported before."""
+    for name in IMPORTED_LATE:
+        importlib.import_module(name)
+    "".encode("ascii").decode("idna")
     if os.geteuid():
         yield
         return
