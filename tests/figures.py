@@ -174,6 +174,8 @@ COMMIT = "a happening with what is sent because of it, {}, by the wall"
 
 def block() -> str:
     of, figures = read()
+    if not figures:
+        return "\n".join(MARKS)
     lines = [described(of), "", *table(figures), "", *on_paper(figures)]
     return "\n".join((MARKS[0], *lines, MARKS[1]))
 
