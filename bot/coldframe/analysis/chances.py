@@ -115,7 +115,7 @@ def _of_statistic(measure: Measure, number: int, seen: Evidence) -> tuple[Effect
 
     def of(size: float) -> Weighed:
         fit = -0.5 * (z - size * drift * math.sqrt(fraction)) ** 2
-        return fit, _normal((path + size * drift * left - final) / math.sqrt(left))
+        return fit, _unsure(_normal((path + size * drift * left - final) / math.sqrt(left)))
 
     return of, "by the statistic"
 
@@ -145,7 +145,7 @@ def _of_weekly_mean(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evid
         over = gain - size * abs(seen.aim)
         coming = size * abs(seen.aim) + over * done / (earlier + done)
         fit = -(freedom + 1) / 2 * math.log1p((over / known) ** 2 / freedom)
-        return fit, float(stdtr(freedom, ((gain * done + coming * left) / planned - needed) / spread))
+        return fit, _unsure(float(stdtr(freedom, ((gain * done + coming * left) / planned - needed) / spread)))
 
     return of, "weeks differing as before the trial"
 
@@ -211,6 +211,14 @@ def _differs(measure: Measure, count: int) -> bool:
             <= measure.alpha
         )
     return proportions.poisson_exact(count, measure.usual or 1e-9).p_value <= measure.alpha
+
+
+def _unsure(chance: float) -> float:
+    """Weeks are to come, whatever floats make of it; a count alone may be there already."""
+    return min(max(chance, _LEAST), 1 - _LEAST)
+
+
+_LEAST = 1e-9
 
 
 def _normal(value: float) -> float:

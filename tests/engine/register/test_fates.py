@@ -343,7 +343,11 @@ async def test_what_scales_needs_an_owner_a_date_and_the_decision_makers_yes(rev
     fate = (await _fates(team))["r1-p0"]
     assert (fate.kind, fate.owner, fate.needs_yes) == (FateKind.SCALE, JON, True)
     closed = next(text for text in team.channel() if text.startswith("Reviewed: Title of p0"))
-    assert "What exactly: All new teams, from June" in closed and "Seen done by: Jon," in closed
+    assert (
+        "What exactly: All new teams, from June" in closed
+        and "Seen done by: Jon," in closed
+        and ", if Dora agrees" in closed
+    )
     await team.until(team.clock.now() + DAY)
     assert [text for text in team.told(D) if "Do you agree, as the decision-maker?" in text]
     await team.press(D, "todo.agree")

@@ -104,7 +104,7 @@ async def test_nothing_is_sealed_before_the_owner_has_them(chosen: Running) -> N
     assert await _odds(chosen) is not None
     await chosen.press(D, "round.commit")
     assert (await chosen.current()).step is Step.COMMITTED
-    assert any("of 100 such trials would show the target if it is true" in words for words in chosen.channel())
+    assert any("of 100 such trials show an effect, and" in words for words in chosen.channel())
     assert (await chosen.trial()).odds == await _odds(chosen)
     assert not _told_odds(chosen), "what has no more to decide goes"
 

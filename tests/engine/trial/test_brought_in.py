@@ -71,6 +71,29 @@ async def test_a_running_trial_takes_a_place_and_is_marked(team: Team) -> None:
     assert (entry.verdict, entry.brought) == ("running", "Notes of the May meeting")
 
 
+async def test_what_it_showed_until_then_is_shown_and_not_judged(team: Team) -> None:
+    """It runs since a day that is past: one entry stands for the days until its first whole week here."""
+    assert await _bring(team, "bring.trial", RUNS | WHOLE | {"since": "2026-02-09"}) == {}
+    (trial,) = await _trials(team)
+    assert (trial.live, trial.starts) == (date(2026, 2, 9), date(2026, 3, 2))
+    assert trial.early_days() == (date(2026, 2, 9), date(2026, 3, 1))
+    await team.say(F, "week 0: control 1200/240, trial 1180/300")
+    (trial,) = await _trials(team)
+    assert [entry.week for entry in trial.early] == [0] and not trial.weeks
+    assert "not judged" in team.told(F)[-1]
+
+
+async def test_all_that_was_agreed_about_it_can_be_entered(team: Team) -> None:
+    """Harm and stop line with their values, who is counted, the split, the lag: crossing them tells as ever."""
+    agreed = {"harm_usual": "4", "harm_limit": "9", "stop_at": "15%", "planned_share": "30%", "lag": "7"}
+    assert await _bring(team, "bring.trial", RUNS | WHOLE | agreed | {"population": "new"}) == {}
+    (trial,) = await _trials(team)
+    criterion = trial.criterion
+    assert (criterion.harm_usual, criterion.harm_limit, criterion.stop_at) == (4, 9, 0.15)
+    assert (criterion.planned_share, criterion.lag, criterion.population) == (0.3, 7, "new")
+    assert trial.all_counted() == date(2026, 4, 6)
+
+
 async def test_its_weeks_are_asked_for_and_logged_like_others(team: Team) -> None:
     """And its review is opened with what the numbers support."""
     await _bring(team, "bring.trial", RUNS | WHOLE)
@@ -121,7 +144,8 @@ async def test_two_are_the_most_from_the_first_day(team: Team) -> None:
 
 @pytest.mark.parametrize(
     ("fields", "field"),
-    [({"weeks": "0"}, "weeks"), ({"weeks": "99"}, "weeks"), ({"title": " "}, "title"), ({"written": ""}, "written"),
+    [({"since": "2027-01-01"}, "since"), ({"since": "long ago"}, "since"),
+     ({"weeks": "0"}, "weeks"), ({"weeks": "99"}, "weeks"), ({"title": " "}, "title"), ({"written": ""}, "written"),
      (WHOLE | {"target": "20%"}, "target")],
 )  # fmt: skip
 async def test_a_wrong_field_is_told_and_nothing_is_kept(team: Team, fields: dict[str, str], field: str) -> None:

@@ -41,6 +41,10 @@ def asked(team: Team, person: str = D) -> list[str]:
     return [m for m in team.told(person) if "Is it?" in m]
 
 
+def _listed(team: Team) -> list[str]:
+    return [m for m in team.told(D) if "under way." in m]
+
+
 async def went_live(team: Team, since: str) -> Trial:
     assert not await team.fill(D, "trial.live_since", {"since": since})
     return await team.trial()
@@ -87,10 +91,13 @@ async def test_a_week_with_a_lag_is_asked_for_when_its_people_can_be_counted(tmp
     async with a_team(tmp_path, build=PLANNED, lag=3, calendars={D: ALWAYS}) as team:
         await on(team, 11)
         await went_live(team, "2026-03-09")
+        assert any("A week can be counted 3 days after it is over." in m for m in team.channel())
         await on(team, 18)
         assert not any("numbers of week" in m for m in team.told(D))
+        await team.command(D, "trials", channel=False)
         await team.say(D, NUMBERS)
         assert "Week 1, Mon 9 to Sun 15 March, can be counted from Thu 19 March on" in team.told(D)[-1]
+        assert any("week 1, Mon 9 to Sun 15 March, can be counted from Thu 19 March." in m for m in _listed(team))
         await on(team, 19)
         assert any("the numbers of week 1, Mon 9 to Sun 15 March." in m for m in team.told(D))
         await team.say(D, NUMBERS)

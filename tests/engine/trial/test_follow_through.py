@@ -47,6 +47,24 @@ async def test_a_week_that_is_over_brings_one_nudge_one_repeat_and_then_silence(
         assert not any("week 1" in m and "To do:" in m for m in team.told(F))
 
 
+async def test_a_week_that_was_asked_for_twice_is_not_asked_for_with_the_next_one(tmp_path: Path) -> None:
+    """Its numbers can still be logged; the reminder of week 2 names week 2 alone."""
+    async with a_team(tmp_path) as team:
+        asked = await team.heard(D, "the numbers of week", until=2.9 * WEEK)
+        assert [[n for n in (1, 2) if f"week {n}" in words] for words in asked] == [[1], [1], [2], [2]]
+        await team.say(D, "week 1: control 400/80, trial 390/82")
+        assert list((await team.trial()).weeks) == [1]
+
+
+async def test_whoever_was_away_is_asked_for_all_weeks_since(tmp_path: Path) -> None:
+    """In one message, at their first working moment."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(0, at=HOUR)
+        await team.command(D, "away until 2026-03-22", channel=False)
+        asked = await team.heard(D, "the numbers of week", until=3.1 * WEEK)
+        assert [[n for n in (1, 2, 3) if f"week {n}," in words] for words in asked][:1] == [[1, 2, 3]]
+
+
 async def test_a_rounds_reminder_does_not_bring_up_again_what_was_said_twice(tmp_path: Path) -> None:
     """After a week's nudge and its repeat, the reminder of a round names the round alone."""
     async with a_team(tmp_path) as team:
@@ -449,6 +467,7 @@ async def test_a_plan_that_was_refused_a_place_starts_when_one_is_free(tmp_path:
         done = {"learning": "Calling works", "decision": "scale", "reason": "met"}
         await team.fill(D, "trial.close", done, value=(await team.trial()).id)
         fields = {"owner": INES, "actions": "When it is nine I write the list | in 2 days", "live": "in 1 week"}
+        fields["overlap"] = "yes"
         assert not await team.fill(F, "trial.plan", fields, value=f"{team.round.id}|p2")
         assert (await team.trial("p2")).step is TrialStep.PROPOSED
         await team.press(INES, "trial.accept")

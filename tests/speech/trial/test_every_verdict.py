@@ -6,23 +6,25 @@ import re
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from itertools import product
+from pathlib import Path
 from typing import get_args
 
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
 
+from coldframe.analysis import cautions, verdict
 from coldframe.analysis.outcomes import GIVEN, Outcome, Reason
 from coldframe.domain.commands import BOT
-from coldframe.domain.state import TWO_GROUPS, ComparisonKind
+from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial import life, standing
 from coldframe.domain.trial.commands import TakeReading
-from coldframe.domain.trial.state import Entry, Figures, Trial
+from coldframe.domain.trial.state import Figures
 from coldframe.engine.trial.weekly import as_reading
 from coldframe.speech.trial.caution_words import ALERTS
 from tests.speech.trial import every_verdict as table
+from tests.speech.trial.any_trial import can_be_compared, trials, whole
 from tests.speech.trial.every_verdict import Case, before_after, cases, having, split
-from tests.speech.trials import START, a_trial
+from tests.speech.trials import START
 
 NOW = datetime.combine(START, time(9), UTC)
 ALL = {one.name: one for one in cases()}
@@ -42,6 +44,8 @@ def test_the_table_has_every_verdict_of_every_design_and_every_caution() -> None
     assert {one.reason for one in judged.values()} == set(Reason) - {Reason.TOO_FEW}
     warned = {caution.code for one in judged.values() for caution in one.warnings}
     assert set(ALERTS) <= warned
+    raised = "".join(Path(each.__file__).read_text(encoding="utf-8") for each in (cautions, verdict))
+    assert set(re.findall(r'Caution\(\s*"([a-z-]+)"', raised)) == warned
 
 
 CONTRADICTIONS = [
@@ -79,7 +83,7 @@ def holds(case: Case) -> None:
         both = re.search(one, text, re.MULTILINE) and re.search(other, text, re.MULTILINE)
         assert not both, f"{one} beside {other}: {text}"
     if re.search(r"Difference:|First week alone|with the change, .* without|weeks of the trial, .* before", text):
-        assert _can_be_compared(trial), f"a comparison without its data: {text}"
+        assert can_be_compared(trial), f"a comparison without its data: {text}"
     guarded = [e.harm for e in trial.entries() if e.harm is not None]
     if "went past its limit" in text:
         assert trial.criterion.harm_limit is not None and max(guarded) > trial.criterion.harm_limit, text
@@ -87,13 +91,13 @@ def holds(case: Case) -> None:
     if "The stop line is reached" in text:
         assert trial.criterion.stop_at is not None, f"a stop line that nobody set: {text}"
     if "First week alone" in text:
-        assert 1 in _whole(trial), f"a first week that was not counted: {text}"
+        assert 1 in whole(trial), f"a first week that was not counted: {text}"
     if trial.criterion.kind == "count" and re.search("usual|without any change", text):
         assert trial.criterion.baseline is not None or trial.criterion.baseline_weeks, (
             f"a level that nobody knows: {text}"
         )
     if trial.criterion.kind == "count" and "Counted:" in text:
-        assert _whole(trial), f"a count of no week: {text}"
+        assert whole(trial), f"a count of no week: {text}"
     if verdict.effect is not None and verdict.no_effect is not None and trial.criterion.kind != "count":
         inside = verdict.effect.low <= verdict.no_effect <= verdict.effect.high
         if re.search("fits? (both )?no change", text):
@@ -105,77 +109,9 @@ def holds(case: Case) -> None:
         assert text.startswith((*FIRST_WORDS, "It looks worse so far: ")) or "Harm" in text
 
 
-def _whole(trial: Trial) -> dict[int, Entry]:
-    return {entry.week: entry for entry in trial.entries() if entry.state == "whole"}
-
-
-def _can_be_compared(trial: Trial) -> bool:
-    weeks = _whole(trial).values()
-    if trial.criterion.kind == "before-after":
-        return len(trial.criterion.baseline_weeks) >= 6 and len(weeks) >= 2
-    if trial.criterion.kind == "share":
-        return all(e.trial is not None and e.trial.of is not None for e in weeks) and bool(weeks)
-    return all(
-        any(group and group.of for group in groups)
-        for groups in zip(*((e.trial, e.control) for e in weeks), strict=True)
-    )
-
-
 @pytest.mark.parametrize("name", ALL)
 def test_each_message_of_the_table_is_true(name: str) -> None:
     holds(ALL[name])
-
-
-shares = st.integers(0, 300).flatmap(lambda people: st.builds(Figures, st.integers(0, people), st.just(people)))
-averages = st.builds(Figures, st.floats(0, 40), st.integers(2, 300), st.floats(0, 15))
-plain_values = st.builds(Figures, st.integers(0, 60))
-counted_per_unit = st.builds(Figures, st.integers(0, 300), st.integers(1, 3000))
-NUMBERS = {
-    "split": shares,
-    "rate": counted_per_unit,
-    "share": shares,
-    "mean": averages,
-    "before-after": st.one_of(shares, st.builds(Figures, st.floats(0, 1))),
-    "count": plain_values,
-}
-ABOUT = {
-    "split": [{"baseline": 0.1, "target": 0.2}, {"baseline": 0.2, "target": 0.1, "upwards": False}],
-    "mean": [{"baseline": 10.0, "target": 12.0}],
-    "rate": [{"baseline": 0.05, "target": 0.07}, {"baseline": 0.07, "target": 0.05, "upwards": False}],
-    "share": [{"baseline": 0.2, "target": 0.3}, {"baseline": 0.3, "target": 0.2, "upwards": False}],
-    "before-after": [
-        {"baseline": b, "baseline_weeks": table.BASELINE[:n], "target": 0.12}
-        for b, n in ((None, 8), (None, 6), (0.1, 3), (0.1, 0))
-    ],
-    "count": [
-        {"baseline": 20.0, "target": 30.0},
-        {"baseline": None, "target": 30.0},
-        {"baseline": None, "baseline_weeks": table.USUAL, "target": 30.0},
-        {"baseline": 30.0, "target": 20.0, "upwards": False},
-    ],
-}
-
-
-@st.composite
-def trials(draw: st.DrawFn) -> Case:
-    """Any numbers of any kind, gaps and weeks that were never logged among them, at any moment."""
-    kind = draw(st.sampled_from(list(NUMBERS)))
-    numbers, two = NUMBERS[kind], kind in TWO_GROUPS
-    entries = []
-    for week in sorted(draw(st.sets(st.integers(1, 6), max_size=6))):
-        state = draw(st.sampled_from(["whole", "whole", "whole", "broken"]))
-        groups = (draw(numbers), draw(numbers) if two else None) if state == "whole" else (None, None)
-        entries.append(Entry(week, *groups, state, draw(st.sampled_from([None, 0.0, 4.0, 999_999.0]))))
-    guards = draw(st.sampled_from([{}, {"harm_limit": 4.0}, {"harm_limit": 4.0, "harm_usual": 2.0, "stop_at": 0.01}]))
-    guards |= {"planned_share": draw(st.sampled_from([0.5, 0.2]))}
-    about = draw(st.sampled_from(ABOUT[kind])) | guards
-    trial = a_trial(kind=kind, weekly=draw(st.sampled_from([None, 400.0])), **about)
-    looks = tuple(range(1, len(entries) + 1 + draw(st.sampled_from([0, 0, 3]))))
-    trial = replace(trial, weeks={e.week: (e,) for e in entries}, looks=looks)
-    trial = replace(
-        trial, stopped=draw(st.sampled_from(["", "", "enough"])), counting_checked=draw(st.sampled_from(["", "Ann"]))
-    )
-    return Case("", trial, max([*trial.weeks, 0]) + draw(st.integers(0, 3)))
 
 
 @settings(max_examples=4 * settings().max_examples)

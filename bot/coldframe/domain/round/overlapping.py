@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from coldframe.domain.names import PlanId
-from coldframe.domain.state import Population, Round
+from coldframe.domain.state import Alongside, Criterion, Population, Round
 
 _WORD = re.compile(r"\w+")
 
@@ -83,9 +83,20 @@ class Span:
 
 def _span(round_: Round, plan: PlanId) -> Span:
     """From the day that it should be live until its last week is over; the first may begin six days later."""
-    criterion, live = round_.plans[plan].criterion, round_.choices[plan].live
-    until = None if live is None else live + timedelta(weeks=round_.plans[plan].weeks, days=6)
+    chosen = round_.plans[plan]
+    return _from(chosen.criterion, chosen.weeks, round_.choices[plan].live)
+
+
+def _from(criterion: Criterion, weeks: int, live: date | None) -> Span:
+    until = None if live is None else live + timedelta(weeks=weeks, days=6)
     return Span(criterion.counted, criterion.population, live, until)
+
+
+def met_by(criterion: Criterion, weeks: int, live: date, under_way: Iterable[Alongside]) -> str:
+    """The title of a trial under way on whose people a plan would act at the same time; empty where there is none."""
+    plan = _from(criterion, weeks, live)
+    beside = ((t.title, Span(t.counted, t.population, None, t.until)) for t in under_way)
+    return next((title for title, span in beside if plan.meets(span, frozenset())), "")
 
 
 def _plain(words: str) -> str:

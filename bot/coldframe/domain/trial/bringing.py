@@ -25,12 +25,15 @@ def running(
     source: str,
     criterion: Criterion,
     weeks: int,
+    zone: str,
+    live: date,
     starts: date,
     review: datetime,
     owner: MemberId | None,
     asked: MemberId | None,
 ) -> Trial:
-    """It takes a place at once. Where its criterion is incomplete it is counted and nothing more."""
+    """It takes a place at once. Where its criterion is incomplete it is counted and nothing more. `live`: since when it
+    runs; what came before `starts` is shown and not judged, since its criterion was not fixed then."""
     if lever:
         checks.lever(round_, LeverId(lever))
     if not 1 <= weeks <= MOST_WEEKS:
@@ -58,7 +61,8 @@ def running(
         offers=int(asked is not None),
         step=TrialStep.RUNNING,
         decision_maker=round_.roles.acting(Role.DECISION_MAKER),
-        live=starts,
+        zone=zone,
+        live=live,
         starts=starts,
         review=review,
         brought=accepted(source, MOST_SOURCE, field="written"),

@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId
+from coldframe.domain.state import Odds
 from coldframe.domain.trial.state import Entry, Reading, Start
 
 
@@ -14,6 +15,12 @@ class OfferTrial(Command):
 
     to: MemberId
     reason: str = ""
+
+
+class ForetellTrial(Command):
+    """How likely each verdict of a trial is that waits for its owner: whoever is asked hears it with the question."""
+
+    odds: Odds
 
 
 class AnswerOffer(Command):

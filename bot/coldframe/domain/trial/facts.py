@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId
+from coldframe.domain.state import Odds
 from coldframe.domain.trial.state import Closing, Entry, Given, GuardWord, Postponed, Reading, Settled, Signed, Start
 
 
@@ -17,6 +18,10 @@ class TrialOffered(TrialFact):
     to: MemberId
     by: MemberId
     reason: str
+
+
+class TrialForetold(TrialFact):
+    odds: Odds
 
 
 class OfferDeclined(TrialFact):

@@ -16,6 +16,7 @@ from coldframe.domain.texts import optional
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import (
     AnswerOffer,
+    ForetellTrial,
     ForgetIn,
     GiveUp,
     JoinTrial,
@@ -38,6 +39,7 @@ from coldframe.domain.trial.facts import (
     OwnerChanged,
     OwnerLost,
     TrialFact,
+    TrialForetold,
     TrialOffered,
     TrialStarted,
 )
@@ -56,6 +58,13 @@ def offer(trial: Trial, command: OfferTrial, now: datetime) -> Facts:
     if command.to == trial.asked:
         return ()
     return (TrialOffered(command.to, command.by, optional(command.reason, 500, field="reason")),)
+
+
+def foretell(trial: Trial, command: ForetellTrial, now: datetime) -> Facts:
+    """Only of what nobody owns yet: the criterion of a trial that was begun is frozen."""
+    checks.bot(command.by)
+    changes = trial.step is TrialStep.PROPOSED and trial.odds != command.odds
+    return (TrialForetold(command.odds),) if changes else ()
 
 
 def answer_offer(trial: Trial, command: AnswerOffer, now: datetime) -> Facts:
@@ -223,6 +232,10 @@ def owner_changed(trial: Trial, fact: OwnerChanged) -> Trial:
     return replace(trial, owner=fact.member, asked=None, actions=actions, in_the_way="")
 
 
+def foretold(trial: Trial, fact: TrialForetold) -> Trial:
+    return replace(trial, odds=fact.odds)
+
+
 def owner_lost(trial: Trial, fact: OwnerLost) -> Trial:
     return replace(trial, owner=None)
 
@@ -252,6 +265,7 @@ def block_said(trial: Trial, fact: BlockSaid) -> Trial:
 
 DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
     OfferTrial: offer,
+    ForetellTrial: foretell,
     AnswerOffer: answer_offer,
     TakeTrial: take,
     GiveUp: give_up,
@@ -268,6 +282,7 @@ EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
     MemberCame: member_came,
     MemberGone: member_gone,
     MemberForgotten: member_forgotten,
+    TrialForetold: foretold,
     OwnerChanged: owner_changed,
     OwnerLost: owner_lost,
     TrialStarted: trial_started,

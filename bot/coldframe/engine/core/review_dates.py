@@ -62,12 +62,13 @@ def _weeks_later(at: datetime, earliest: datetime, tz: ZoneInfo) -> datetime:
 
 
 async def moment(turn: Turn, tenant: str, people: Iterable[MemberId], counted: date, tz: ZoneInfo) -> datetime:
-    """In the hours of all; where these share none, of the first two, of the first."""
+    """In the hours of all; where these share none, of the first and one of the others, of the first alone."""
     known = await members.calendars(turn.uow, tenant, people)
     earliest = instant(counted + TO_LOG, time(0), tz)
     calendars = list(known.values())
-    for number in range(len(calendars), 0, -1):
-        found = first_shared(earliest, calendars[:number], REVIEW_TAKES)
+    first, others = calendars[:1], calendars[1:]
+    for some in (calendars, *([*first, other] for other in others), first):
+        found = first_shared(earliest, some, REVIEW_TAKES) if some else None
         if found is not None:
             return found
     return _whenever(calendars, earliest)

@@ -26,22 +26,36 @@ STALE = timedelta(hours=12)
 """A reminder that comes later than that, whatever held it up, says what may be true no more."""
 
 
-async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool = False) -> None:
+async def send_bundle(
+    turn: Turn, tenant: str, person: str, *, for_a_round: bool = False, about: tuple[str, ...] = ()
+) -> None:
     """Everything open in rounds and trials.
 
-    For a round's reminder, of the trials only what has fallen due since the last private word, or will soon: whoever
-    was told of a week twice is left in peace about it.
+    Of weeks, and for a round's reminder of all that is open in trials, only what has fallen due since the last private
+    word, or will soon: whoever was told of a week twice is left in peace about it. `about`: the trial, kind and key
+    that the reminder is for.
     """
     waiting = await owed.waiting(turn, tenant, MemberId(person))
     open_ = await owed.in_trials(turn, tenant, person)
-    if for_a_round:
-        open_ = await _fallen_due(turn, tenant, person, open_)
+    back = LOOK_BACK if for_a_round else LONG_ABSENCE
+    due = await _fallen_due(turn, tenant, person, open_, turn.now - back)
+    due += [one for one in open_ if not for_a_round and (one.what != WEEK or _about(one) == about)]
+    open_ = [one for one in open_ if one in due]
     if not waiting and not open_:
         return
     await endings.end_pages(turn, tenant, person, reminders=not for_a_round)
     _post(turn, tenant, person, _words(turn, MemberId(person), waiting, open_), open_)
     await turn.uow.note_nudge(tenant, person, turn.now)
     await _drop_what_was_said(turn, open_, person)
+
+
+WEEK = "week"
+LONG_ABSENCE = timedelta(weeks=6)
+"""Whoever had no word for so long is told of all weeks since."""
+
+
+def _about(one: Open) -> tuple[str, ...]:
+    return one.trial.id, one.what, one.key
 
 
 def _words(turn: Turn, member: MemberId, waiting: Sequence[tuple[datetime, Round]], open_: Sequence[Open]) -> Message:
@@ -106,9 +120,8 @@ FOLLOW: Mapping[type[TrialFact], Follow[Trial]] = dict.fromkeys(
 # --- other words about the same ---------------------------------------------------------------------------------------
 
 
-async def _fallen_due(turn: Turn, tenant: str, person: str, open_: Sequence[Open]) -> list[Open]:
-    sent = await turn.uow.nudges_since(tenant, person, turn.now - LOOK_BACK)
-    last = max(sent, default=turn.now - LOOK_BACK)
+async def _fallen_due(turn: Turn, tenant: str, person: str, open_: Sequence[Open], since: datetime) -> list[Open]:
+    last = max(await turn.uow.nudges_since(tenant, person, since), default=since)
     return [one for one in open_ if await _falls_due(turn, one, person, last)]
 
 

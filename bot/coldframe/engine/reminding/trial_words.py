@@ -53,7 +53,7 @@ async def _say_or_move(turn: Turn, trial: Trial, word: Word, due: Due) -> None:
     elif word.what in SAID:
         await _say(turn, trial, word)
     else:
-        await _remind(turn, trial.tenant, word.person)
+        await _remind(turn, trial, word)
 
 
 def _tell_of_missed_weeks(turn: Turn, trial: Trial, week: str) -> None:
@@ -63,11 +63,11 @@ def _tell_of_missed_weeks(turn: Turn, trial: Trial, week: str) -> None:
         word_later(turn, trial, person, "missed", week, turn.now)
 
 
-async def _remind(turn: Turn, tenant: str, person: str) -> None:
-    if await turn.uow.nudges_since(tenant, person, turn.now - allowance.APART):
-        await turn.uow.count("reminders dropped")  # the message of a moment ago held everything that is open
+async def _remind(turn: Turn, trial: Trial, word: Word) -> None:
+    if await turn.uow.nudges_since(trial.tenant, word.person, turn.now - allowance.APART):
+        await turn.uow.count("reminders dropped")  # the message of a moment ago held everything that was due
     else:
-        await bundle.send_bundle(turn, tenant, person)
+        await bundle.send_bundle(turn, trial.tenant, word.person, about=(trial.id, *word.about()))
 
 
 async def _say(turn: Turn, trial: Trial, word: Word) -> None:

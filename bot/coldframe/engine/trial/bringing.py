@@ -15,7 +15,7 @@ from coldframe.domain.trial import bringing
 from coldframe.domain.trial.bringing import MOST_SOURCE, MOST_TITLE
 from coldframe.domain.trial.state import Trial, first_whole_week
 from coldframe.domain.who_may import Act
-from coldframe.engine.core import members, sent_form, trial_turn
+from coldframe.engine.core import members, review_dates, sent_form, trial_turn
 from coldframe.engine.core.requests import Answers, Request, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import registering, teams
@@ -27,8 +27,6 @@ from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
 from coldframe.speech.round import criterion_forms
 from coldframe.speech.trial import brought_words
-from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
-from coldframe.timing.zones import instant
 
 MOST_MEASURE, MOST_OWNER = 200, 60  # characters
 
@@ -68,16 +66,30 @@ async def running(request: RoundRequest) -> Reply | None:
     if weeks is None or not 1 <= weeks <= bringing.MOST_WEEKS:
         raise sent_form.FieldError("weeks", brought_words.A_NUMBER_OF_WEEKS)
     calendar = members.calendar_of(await turn.uow.member(round_.tenant, owner))
-    starts, own = first_whole_week(calendar.local_day(turn.now)), owner == request.by
-    criterion = _criterion(request)
-    ends = starts + timedelta(weeks=weeks, days=criterion.lag)
+    today, own = calendar.local_day(turn.now), owner == request.by
+    starts, criterion = first_whole_week(today), _criterion(request)
+    counted, holders = starts + timedelta(weeks=weeks, days=criterion.lag), review_dates.of_choice(round_, owner)
+    review = await review_dates.moment(turn, round_.tenant, holders, counted, calendar.tz)
     trial = bringing.running(
         round_, turn.kit.ids.new("b"), title=request.text("title"), lever=request.text("lever"),
-        source=request.text("written"), criterion=criterion, weeks=weeks, starts=starts,
-        review=_review(calendar, ends), owner=owner if own else None, asked=None if own else owner,
+        source=request.text("written"), criterion=criterion, weeks=weeks, zone=calendar.zone,
+        live=_since(request, today), starts=starts, review=review, owner=owner if own else None,
+        asked=None if own else owner,
     )  # fmt: skip
     await _begin(turn, trial, request.by)
     return request.passing(brought_words.entered(trial))
+
+
+def _since(request: RoundRequest, today: date) -> date:
+    """Since when it runs; from today on, as far as nobody says so."""
+    words = request.text("since").strip()
+    try:
+        since = date.fromisoformat(words) if words else today
+    except ValueError:
+        since = date.max
+    if since > today:
+        raise sent_form.FieldError("since", brought_words.SINCE_WHEN)
+    return since
 
 
 def _criterion(request: RoundRequest) -> Criterion:
@@ -85,15 +97,6 @@ def _criterion(request: RoundRequest) -> Criterion:
         return Criterion()
     kind = sent_form.kind(request.text("kind"))
     return checked_criterion(sent_form.read_criterion(request, Criterion(kind=kind)))
-
-
-def _review(calendar: WorkingCalendar, ends: date) -> datetime:
-    """On the first working day of its owner after its last week; they can move it."""
-    last = instant(ends - timedelta(days=1), time(12), calendar.tz)
-    try:
-        return trial_turn.later_working_day(calendar, last, 1)
-    except NoWorkingTime:
-        return last + timedelta(days=1)
 
 
 async def _begin(turn: Turn, trial: Trial, by: MemberId) -> None:

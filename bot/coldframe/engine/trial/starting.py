@@ -4,30 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date
 
 from coldframe.domain import checks
+from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import ENDS, MemberId, PlanId
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import overlapping
 from coldframe.domain.round.commitment import FIRST_WEEK, Committed
 from coldframe.domain.round.plans import checked_criterion
 from coldframe.domain.state import Criterion, Plan, Round
 from coldframe.domain.texts import accepted
 from coldframe.domain.trial import life as domain
+from coldframe.domain.trial.commands import DropTrial, ForetellTrial
 from coldframe.domain.trial.state import Trial, TrialAction, TrialStep
 from coldframe.engine.core import members, sent_form, trial_turn
 from coldframe.engine.core.requests import RoundRequest, of_round
-from coldframe.engine.core.turn import Follow, Turn
+from coldframe.engine.core.turn import Carry, Follow, Kit, Turn, due_turn
 from coldframe.engine.register import digest, leftovers, registering
 from coldframe.engine.trial import building, ownership, reviews, schedule, signing
-from coldframe.engine.trial.places import refuse_without_place, trial_id
+from coldframe.engine.trial.places import alongside, refuse_without_place, trial_id
+from coldframe.engine.worker import foretelling
 from coldframe.message.nodes import Option
+from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import Reply
-from coldframe.ports.storage import RunningTrial
+from coldframe.ports.storage import Due, RunningTrial
 from coldframe.speech.round import forms
 from coldframe.speech.trial import building_words, owner_words, trial_forms, trial_words
 from coldframe.timing.dates import Reading
 
+ODDS = "trial odds"
 MAX_ACTION = 300  # characters of a first-week action
 
 
@@ -70,7 +77,8 @@ async def begin_form(request: RoundRequest) -> Reply:
     round_ = request.round
     options = [Option(m, round_.name_of(m)) for m in round_.active()]
     pace = building_words.pace_line(await building.pace_of(request.turn, round_))
-    form = trial_forms.begin(round_, plan.id, options, pace)
+    beside = [each.title for each in await alongside(request.turn, round_)]
+    form = trial_forms.begin(round_, plan.id, options, pace, beside)
     extra = forms.criterion(round_, plan.id).fields if plan.criterion.missing() or plan.unchecked else ()
     return Reply(form=replace(form, fields=(*form.fields, *extra)))
 
@@ -93,12 +101,13 @@ async def begun(request: RoundRequest) -> Reply | None:
         round_ = _completed(request, plan)
         actions = await _actions(request, plan, owner)
         live = await _live_day(request, owner)
+        await _refuse_overlap(request, round_.plans[plan.id], live.day)
     except sent_form.FieldError as error:
         return Reply(errors={error.field: error.sentence})
     trial = domain.proposed(round_, plan.id, trial_id(round_, plan.id), owner, actions, live.day)
     await _add(request.turn, trial)
     request.answer(building_words.planned(live.day))
-    await ownership.ask(request.turn, trial, request.by, "")
+    request.turn.later(ODDS, trial.id, Occurrence((request.by,)).pack(), request.turn.now)
     found = await request.turn.uow.open_posts(trial.tenant, None, trial.people)
     await leftovers.follow(request.turn, trial.tenant, trial.team, found)
     return request.passing(owner_words.asked_to_start())
@@ -110,6 +119,14 @@ async def _live_day(request: RoundRequest, owner: MemberId) -> Reading:
     day = await sent_form.typed_day(request, "live", request.text("live"), whose)
     checks.planned_day(day.day, whose[0][1].local_day(request.turn.now))
     return day
+
+
+async def _refuse_overlap(request: RoundRequest, plan: Plan, live: date) -> None:
+    """Two trials on the same people at the same time need a yes. Raises FieldError."""
+    under_way = await alongside(request.turn, request.round)
+    title = overlapping.met_by(plan.criterion, plan.weeks, live, under_way)
+    if title and not request.text("overlap"):
+        raise sent_form.FieldError("overlap", owner_words.same_people(title))
 
 
 async def _add(turn: Turn, trial: Trial) -> None:
@@ -156,6 +173,26 @@ async def _action(request: RoundRequest, number: int, words: str, owner: MemberI
     return TrialAction(f"a{number}", accepted(what, MAX_ACTION, field="actions"), owner, at)
 
 
+async def _foretell(kit: Kit, due: Due) -> None:
+    """How likely each verdict is, reckoned in the worker; then somebody is asked to own it."""
+    (by,) = Occurrence.unpack(due.occurrence).parts
+    async with kit.store.begin() as uow:
+        trial = await uow.trial(due.subject)
+    if trial is None or trial.step is not TrialStep.PROPOSED:
+        return
+    found = await kit.numbers.compute(foretelling.odds_of, trial.criterion, trial.planned)
+    async with due_turn(kit, due) as turn:
+        trial = await turn.trial(due.subject)
+        if trial.step is not TrialStep.PROPOSED or trial.asked is None:
+            return
+        if isinstance(found, str):
+            turn.answer(trial.tenant, by, owner_words.cannot_be_judged(trial, found))
+            await turn.act_on_trial(trial, DropTrial(trial.facilitator))
+        else:
+            await ownership.ask(turn, await turn.act_on_trial(trial, ForetellTrial(BOT, found)), by, "")
+
+
 BUTTONS = of_round({"trial.plan": begin_form}, ENDS)
 FORMS = of_round({"trial.begin": begun}, ENDS)
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {Committed: committed}
+DUE: Mapping[str, Carry] = {ODDS: _foretell}

@@ -30,7 +30,7 @@ from coldframe.domain.state import ComparisonKind, Criterion
 from coldframe.domain.trial import standing
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialStep
 from coldframe.message.pictures import Calibration, CalibrationBin, TrendWeek, TrialTrend
-from coldframe.speech.trial import verdict_words
+from coldframe.speech.trial import verdict_sentences, verdict_words
 from coldframe.speech.trial.measure_words import is_share
 from coldframe.speech.trial.verdict_words import Judged
 
@@ -157,7 +157,8 @@ def _trend(trial: Trial, measure: Measure, weeks: Sequence[WeeklyNumbers], verdi
     criterion = trial.criterion
     scale = 100.0 if is_share(trial) else 1.0
     per_week = trial.planned if criterion.kind == "count" else 1
-    low, high = _level(verdict, criterion.kind, scale)
+    fit = verdict_sentences.is_compared(verdict)
+    low, high = _level(verdict, criterion.kind, scale) if fit else (None, None)
     baseline = measure.usual if measure.usual is not None else criterion.baseline
     early = _early(trial, scale)
     return TrialTrend(

@@ -248,7 +248,7 @@ def _stuck_line(what: str, why: str) -> Line:
 
 
 def _trial_line(row: TrialRow) -> Line:
-    words = line("{t} ({o}): {s}", t=theirs(row.title, 80), o=theirs(row.owner, 40), s=theirs(row.state, 120))
+    words = line("{t} ({o}): {s}", t=theirs(row.title, 80), o=theirs(row.owner, 40), s=theirs(row.state, 240))
     words += line("{c}", c=row.chance_words())
     if row.next_date is not None:
         words += line("; {w} {d}", w=row.next_what, d=When(row.next_date, "day"))

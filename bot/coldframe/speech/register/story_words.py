@@ -83,7 +83,7 @@ def _came_out(trial: Trial) -> Line:
         return line("it is being built.")
     if trial.step not in UNDER_WAY:
         return line("it waits for an owner.")
-    weeks = spelt(len(trial.weeks), "week")
+    weeks = spelt(sum(entry.state == "whole" for entry in trial.entries()), "week")
     if trial.review is None:
         return line("under way, {w} counted.", w=weeks)
     return line("under way, {w} counted; the review is {d}.", w=weeks, d=When(trial.review, "day"))

@@ -13,10 +13,10 @@ from coldframe.domain.trial.state import REVIEW_TAKES, first_whole_week
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech import wanting_words
+from coldframe.speech import likely, wanting_words
 from coldframe.speech.levels import harm, stop_line
 from coldframe.speech.names import NO_REASON, about, count, title, together, who
-from coldframe.speech.round import delicate_words, fate_desk_words, odds_words
+from coldframe.speech.round import delicate_words, fate_desk_words
 from coldframe.speech.round.cards import WHAT_NOW
 from coldframe.timing.dates import day_words, short_day, span_words
 
@@ -78,7 +78,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         *delicate_words.at_the_commitment(plan),
     ]
     if choice.odds is not None:
-        rows.append(("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))))
+        rows.append(("Odds", line("{w}", w=likely.in_a_line(choice.odds))))
     if choice.why:
         rows.append(("Why now", written(choice.why, 300)))
     for member, reason in choice.declined:
@@ -260,7 +260,7 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         ("Stop line", stop_line(criterion)),
         ("Harm measure", harm(criterion)),
         *delicate_words.at_the_commitment(plan),
-        *((("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))),) if choice.odds is not None else ()),
+        *((("Odds", line("{w}", w=likely.in_a_line(choice.odds))),) if choice.odds is not None else ()),
         *_dates_if_live(plan, choice.live, choice.review),
     )
     given = together(choice.forecasts.values())

@@ -75,13 +75,16 @@ def on_the_page(found: Plan | None) -> tuple[Field, ...]:
 def of_any_kind() -> tuple[Field, ...]:
     """For a trial of which only whoever enters it knows the kind: all that some kind needs, on one form."""
     label, hint = WEEKS["before-after"]
+    old, numbers = Criterion(), ("baseline", "target", "weekly")
     return (
         Field("measure", "Success measure, with its unit", required=False, most=200),
         Field("kind", "How is it measured?", "choice", required=False, options=KINDS, initial="split"),
-        *(replace(field, hint="") for field in on_the_page(None)),
+        *(replace(field, hint="") for field in on_the_page(None) if field.name in numbers),
         _figure("spread", "Of a mean: standard deviation from head to head", None),
         Field("baseline_weeks", label, "long", required=False, most=2000, hint=hint),
-        Field("lag", "Days until a week's people can be counted", required=False, most=3, initial="0"),
+        _planned_share(old),
+        *_people(old),
+        *_guards(old),
     )
 
 
@@ -133,9 +136,14 @@ def _measure(old: Criterion, kind: ComparisonKind) -> list[Field]:
     if kind in WITH_PEOPLE:
         fields.append(_figure("weekly", PEOPLE[kind], old.weekly))
     if kind in TWO_GROUPS:
-        fields.append(Field("planned_share", "How many of them get the change?", required=False, most=20,
-                            hint="Half and half is 50%.", initial=f"{100 * old.planned_share:g}%"))  # fmt: skip
+        fields.append(_planned_share(old))
     return [*fields, *_people(old)]
+
+
+def _planned_share(old: Criterion) -> Field:
+    initial = f"{100 * old.planned_share:g}%"
+    label, hint = "How many of them get the change?", "Half and half is 50%."
+    return Field("planned_share", label, required=False, most=20, hint=hint, initial=initial)
 
 
 def _people(old: Criterion) -> tuple[Field, ...]:

@@ -45,6 +45,7 @@ def running(round_: Round, me: str, criterion: Sequence[Field]) -> Form:
     fields = (
         Field("title", "Title", most=75),
         Field("owner", "Owner", "choice", options=people, initial=me, hint="It's theirs only if they accept."),
+        Field("since", "Since when does it run?", "date", required=False, hint="Until week 1 it is shown, not judged."),
         Field("weeks", "Whole weeks left", most=2, initial="4"),
         Field("written", "Where is it written down?", most=300),
         Field("lever", "Lever", "choice", required=False, options=_levers(round_)),
@@ -71,6 +72,7 @@ def result(round_: Round) -> Form:
 # --- answers --------------------------------------------------------------------------------------------------------
 
 NOT_IN_THE_FUTURE = "Write the day on which it ended, such as 2026-01-31; it can't lie ahead."
+SINCE_WHEN = "Write the day since which it runs, such as 2026-01-31; it can't lie ahead."
 A_NUMBER_OF_WEEKS = "Write a number of weeks, from 1 to 12."
 
 

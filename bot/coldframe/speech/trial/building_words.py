@@ -125,7 +125,9 @@ def live(trial: Trial, again: bool) -> Message:
     )
     early = capital(week_dates.week(trial, 0))
     before = (small("{d}, are shown and not judged.", d=early),) if trial.early_days() is not None else ()
-    return told(words, *before, attachments=(calendar_of_review(trial),))
+    lag = trial.criterion.lag
+    later = (small("A week can be counted {n} after it is over.", n=count(lag, "day")),) if lag else ()
+    return told(words, *before, *later, attachments=(calendar_of_review(trial),))
 
 
 def moved(trial: Trial, fact: Postponed) -> Message:

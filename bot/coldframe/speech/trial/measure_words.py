@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from coldframe.domain.trial.state import Trial
-from coldframe.message.plain import figure
+from coldframe.message.plain import figure, reading
 from coldframe.speech.levels import is_planned_as_share, measured, places, stated
 
 MINUS = "\u2212"
@@ -33,13 +33,17 @@ def given(trial: Trial, number: float | None) -> str:
     return stated(number, share=is_share(trial))
 
 
-def difference(trial: Trial, number: float) -> str:
-    """A difference with its sign: points for shares, per cent where it is a ratio of rates."""
+def difference(trial: Trial, number: float, *, finer: bool = False) -> str:
+    """A difference with its sign: points for shares, per cent where it is a ratio of rates. `finer`: with more places
+    than are needed to read it by itself."""
     if not math.isfinite(number):
         return "unknown"
     if trial.criterion.kind == "rate":
-        return _ratio(number)
-    size = _points(trial, abs(100 * number)) if is_share(trial) else figure(abs(number))
+        return _ratio(number, finer=finer)
+    if is_share(trial):
+        size = figure(abs(100 * number)) if finer else _points(trial, abs(100 * number))
+    else:
+        size = figure(abs(number)) if finer else reading(abs(number))
     sign = "" if size == "0" else "+" if number > 0 else MINUS
     unit = (" point" if size == "1" else " points") if is_share(trial) else ""
     return f"{sign}{size}{unit}"
@@ -55,7 +59,7 @@ def _points(trial: Trial, points: float) -> str:
     return figure(rounded) if rounded or not points else places(points)
 
 
-def _ratio(number: float) -> str:
-    size = places(abs(100 * (number - 1)))
+def _ratio(number: float, *, finer: bool) -> str:
+    size = figure(abs(100 * (number - 1))) if finer else places(abs(100 * (number - 1)))
     sign = "" if size == "0" else "+" if number > 1 else MINUS
     return f"{sign}{size}%"

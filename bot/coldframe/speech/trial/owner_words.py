@@ -8,11 +8,13 @@ from datetime import datetime
 
 from coldframe.domain.fates import Fate
 from coldframe.domain.names import MemberId
+from coldframe.domain.state import Odds
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.message.harmless import signed, theirs
 from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, When, Who, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said, small, told
+from coldframe.speech import likely
 from coldframe.speech.names import NO_REASON, about_trial, count, of_action, of_offer, of_owner, of_review, of_week
 from coldframe.speech.trial import building_words, trial_dates, week_dates
 from coldframe.speech.trial.trial_words import said_of, title, who
@@ -69,8 +71,8 @@ def _open_blocks(one: Open, lead: Line = ()) -> list[Block]:
             "“{t}”: the numbers of {w}. Answer here in a line, such as {e} ({h}), or use the form.",
             t=title(trial),
             w=week_dates.week(trial, int(one.key)),
-            e=Code(EXAMPLES[trial.criterion.kind]),
-            h=EXPLAINED[trial.criterion.kind],
+            e=Code(EXAMPLES[trial.criterion.kind] + (", harm 3" if _is_guarded(trial) else "")),
+            h=line(EXPLAINED[trial.criterion.kind]) + _harm(trial),
         )
         buttons = (Button("Log it …", "trial.log", of_week(trial, one.key, one.key), "primary"),)
     more = (
@@ -78,6 +80,15 @@ def _open_blocks(one: Open, lead: Line = ()) -> list[Block]:
         Button("Not me …", "trial.hand_over", of_owner(trial)),
     )
     return [paragraph(lead + words), offer(*buttons, *more)]
+
+
+def _is_guarded(trial: Trial) -> bool:
+    return trial.criterion.harm_limit is not None
+
+
+def _harm(trial: Trial) -> Line:
+    """Which number that is."""
+    return line("; harm: {h}", h=theirs(trial.criterion.harm, 80)) if _is_guarded(trial) else ()
 
 
 EXAMPLES = {
@@ -134,10 +145,29 @@ def offered(trial: Trial, by: MemberId, reason: str) -> Message:
     blocks: list[Block] = [paragraph(words)]
     if reason:
         blocks.append(paragraph("Because: {r}", r=signed(reason, by, 300)))
+    if trial.step is TrialStep.PROPOSED and trial.odds is not None:
+        blocks += _odds(trial, trial.odds)
     key = of_offer(trial)
     yes = Button("I accept", "trial.accept", key, "primary")
     blocks.append(offer(yes, Button("I decline …", "trial.decline", key)))
     return Message(words, tuple(blocks))
+
+
+def _odds(trial: Trial, odds: Odds) -> list[Block]:
+    """Of a plan that starts later: its criterion is frozen with the yes."""
+    words = "Your yes freezes its criterion. An effect as large as its target would show in {n} of 100 such trials."
+    known = paragraph(words, n=likely.of_100(likely.shows(odds)))
+    return [known, *likely.blocks(trial.criterion, trial.planned, odds)]
+
+
+def cannot_be_judged(trial: Trial, why: str) -> Message:
+    """To the facilitator, of a plan that was to start."""
+    return said_of(
+        "“{title}” isn't started, and nobody was asked: its criterion cannot be judged as it stands: {w}. Start it "
+        "again with another one.",
+        trial,
+        w=(theirs(why, 200),),
+    )
 
 
 def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
@@ -276,6 +306,12 @@ def blocked(trial: Trial) -> Message:
 ONE_OF_THE_TEAM = "Choose one of the team."
 
 
+def same_people(title: str) -> str:
+    """At the field of a form."""
+    name = theirs(title, 80).text
+    return f"It would act on the same people as “{name}”, at the same time. Tick this to start it all the same."
+
+
 def no_noted() -> Message:
     return said("Noted, thank you for saying so. The facilitator is told and looks for somebody else.")
 
@@ -293,7 +329,7 @@ def asked() -> Message:
 
 
 def asked_to_start() -> Message:
-    return said("I've asked them in private. The trial starts once they accept.")
+    return said("I ask them in private, with how likely each verdict is. The trial starts once they accept.")
 
 
 def ticked() -> Message:

@@ -179,8 +179,17 @@ def _what_follows(trial: Trial, closing: Closing) -> list[tuple[str, Line]]:
     if closing.what:
         rows.append((_EXACTLY[closing.decision], (signed(closing.what, closing.by, 500),)))
     if closing.owner is not None and closing.due is not None:
-        rows.append(("Seen done by", line("{o}, {d}", o=who(trial, closing.owner), d=When(closing.due, "day"))))
+        seen = line("{o}, {d}", o=who(trial, closing.owner), d=When(closing.due, "day"))
+        rows.append(("Seen done by", seen + _with_a_yes(trial, closing)))
     return rows
+
+
+def _with_a_yes(trial: Trial, closing: Closing) -> Line:
+    """Nothing is scaled that whoever decides does not agree to."""
+    chief = trial.decision_maker
+    if closing.decision != "scale" or chief is None or chief == closing.by or chief not in trial.people:
+        return ()
+    return line(", if {c} agrees", c=who(trial, chief))
 
 
 def _did(trial: Trial) -> str:

@@ -218,8 +218,9 @@ def close_review(trial: Trial, me: MemberId) -> Form:
     return Form("Close the review", "trial.close", of_review(trial), fields, intro=intro)
 
 
-def begin(round_: Round, plan_id: str, people: Sequence[Option], pace: str) -> Form:
-    """An unused plan starts after all, now that a place is free; `pace`: how long the team's builds took."""
+def begin(round_: Round, plan_id: str, people: Sequence[Option], pace: str, beside: Sequence[str] = ()) -> Form:
+    """An unused plan starts after all, now that a place is free; `pace`: how long the team's builds took; `beside`:
+    titles of what is under way."""
     plan = round_.plans[PlanId(plan_id)]
     steps = "\n".join(f"{s} | in {count(1 + n, 'working day')}" for n, s in enumerate(plan.steps[:3]))
     fields = (
@@ -227,5 +228,12 @@ def begin(round_: Round, plan_id: str, people: Sequence[Option], pace: str) -> F
         Field("actions", "First-week actions, one a line: what | by when", "long", most=2000, initial=steps),
         Field("live", "From which day should it be live?", most=60, initial="in 1 week",
               hint=f"Its {count(plan.weeks, 'week')} are whole ones after that day. {pace}".strip()),
+        *(_overlap(title) for title in beside[:1]),
     )  # fmt: skip
     return Form("Start a trial", "trial.begin", about(round_, plan_id), fields, intro=_about(plan.title))
+
+
+def _overlap(title: str) -> Field:
+    """Ticked only where it is asked for."""
+    label = f"It may act on the same people as “{theirs(title, 60).text}” at the same time"
+    return Field("overlap", label, "tick", required=False, hint="Nobody can tell two such trials apart.")

@@ -224,7 +224,7 @@ def _chance_of(trial: Trial) -> str:
 
 
 def _difference_rows(trial: Trial, verdict: Verdict, effect: Interval) -> list[tuple[str, Line]]:
-    rows = [("Difference", line("{d}", d=_interval(trial, effect)))]
+    rows = [("Difference", line("{d}", d=_interval(trial, effect, verdict.target_effect)))]
     if verdict.target_effect is not None:
         rows.append(("Wanted", line("{d}", d=difference(trial, verdict.target_effect))))
     return rows
@@ -241,14 +241,21 @@ def _count_rows(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
     return [("Counted", line("{w}", w=words)), wanted]
 
 
-def _interval(trial: Trial, effect: Interval) -> str:
+def _interval(trial: Trial, effect: Interval, aim: float | None) -> str:
     if not (math.isfinite(effect.low) and math.isfinite(effect.high)):
         return difference(trial, effect.estimate)
-    low, high = difference(trial, effect.low).partition(" ")[0], difference(trial, effect.high)
+    low, high = _end(trial, effect.low, aim).partition(" ")[0], _end(trial, effect.high, aim)
     if trial.criterion.kind not in TWO_GROUPS:  # how sure that is, nobody knows: it depends on how much weeks drift
         return f"{difference(trial, effect.estimate)}; {low} to {high} as far as weeks don't drift"
     sure = round(100 * effect.confidence)
     return f"{difference(trial, effect.estimate)}; with {sure}% confidence {low} to {high}"
+
+
+def _end(trial: Trial, end: float, aim: float | None) -> str:
+    """So fine that it does not read like what was wanted where it falls short of it."""
+    words = difference(trial, end)
+    same = aim is not None and end != aim and words == difference(trial, aim)
+    return difference(trial, end, finer=True) if same else words
 
 
 def _weeks(trial: Trial, verdict: Verdict) -> str:
