@@ -54,6 +54,14 @@ async def test_the_next_one_who_is_asked_hears_the_same_odds(tmp_path: Path) -> 
         assert first.partition("Your yes")[2] == second.partition("Your yes")[2] != ""
 
 
+async def test_a_harm_measure_without_a_limit_is_asked_for_one(tmp_path: Path) -> None:
+    """In the same form; empty it stays without, and whoever is asked reads so."""
+    async with a_team(tmp_path, calendars=HOURS, harm_limit=None) as team:
+        await _start(team, overlap="yes", harm_usual="2", harm_limit="5")
+        assert (await team.trial("p2")).criterion.harm_limit == 5
+        assert "support tickets a week above 5 (usually 2)" in _asked(team, INES)[0]
+
+
 async def test_a_criterion_that_nobody_can_judge_asks_nobody(tmp_path: Path) -> None:
     """The facilitator hears why, and the plan can be started again."""
     async with a_team(tmp_path, calendars=HOURS, kind="mean", baseline=10.0, target=12.0) as team:

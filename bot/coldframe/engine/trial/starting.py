@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -26,11 +26,11 @@ from coldframe.engine.register import digest, leftovers, registering
 from coldframe.engine.trial import building, ownership, reviews, schedule, signing
 from coldframe.engine.trial.places import alongside, refuse_without_place, trial_id
 from coldframe.engine.worker import foretelling
-from coldframe.message.nodes import Option
+from coldframe.message.nodes import Field, Option
 from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due, RunningTrial
-from coldframe.speech.round import forms
+from coldframe.speech.round import criterion_forms, forms
 from coldframe.speech.trial import building_words, owner_words, trial_forms, trial_words
 from coldframe.timing.dates import Reading
 
@@ -79,8 +79,14 @@ async def begin_form(request: RoundRequest) -> Reply:
     pace = building_words.pace_line(await building.pace_of(request.turn, round_))
     beside = [each.title for each in await alongside(request.turn, round_)]
     form = trial_forms.begin(round_, plan.id, options, pace, beside)
-    extra = forms.criterion(round_, plan.id).fields if plan.criterion.missing() or plan.unchecked else ()
-    return Reply(form=replace(form, fields=(*form.fields, *extra)))
+    return Reply(form=replace(form, fields=(*form.fields, *_asked_besides(round_, plan))))
+
+
+def _asked_besides(round_: Round, plan: Plan) -> Sequence[Field]:
+    """What its criterion lacks; a harm measure without a limit warns nobody."""
+    if plan.criterion.missing() or plan.unchecked:
+        return forms.criterion(round_, plan.id).fields
+    return () if plan.criterion.harm_limit is not None else criterion_forms.limit(plan.criterion)
 
 
 async def _unused(request: RoundRequest) -> Plan:
@@ -150,7 +156,7 @@ def _completed(request: RoundRequest, plan: Plan) -> Round:
 
 
 def _criterion(request: RoundRequest, known: Criterion) -> Criterion:
-    if "measure" not in request.fields:
+    if not {"measure", "harm_limit"} & set(request.fields):
         return known
     return checked_criterion(sent_form.read_criterion(request, known))
 

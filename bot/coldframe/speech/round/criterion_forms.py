@@ -159,10 +159,17 @@ def _people(old: Criterion) -> tuple[Field, ...]:
 def _guards(old: Criterion) -> tuple[Field, ...]:
     return (
         Field("harm", "One harm measure: what must not get worse?", required=False, most=300, initial=old.harm),
-        _figure("harm_usual", "The harm measure in a usual week", old.harm_usual),
-        _figure("harm_limit", "Its limit: beyond it you, facilitator and decision-maker are told", old.harm_limit),
+        *limit(old),
         _figure("stop_at", "We stop early at this value of the measure, or worse", old.stop_at),
         Field("stop_line", "Or in words: we stop early if ..", required=False, most=300, initial=old.stop_line),
+    )
+
+
+def limit(old: Criterion) -> tuple[Field, ...]:
+    """From which value on it is harm."""
+    return (
+        _figure("harm_usual", "The harm measure in a usual week", old.harm_usual),
+        _figure("harm_limit", "Its limit: beyond it you, facilitator and decision-maker are told", old.harm_limit),
     )
 
 
