@@ -331,6 +331,14 @@ class Trial:
         """Weeks of the trial that can be logged and have no entry."""
         return () if self.only_counted else tuple(week for week in self.weeks_over(today) if week not in self.weeks)
 
+    def not_countable(self, today: date) -> int | None:
+        """The next week to log, where it is over and its people cannot be counted yet."""
+        week = next((n for n in range(1, self.last_week() + 1) if n not in self.weeks), None)
+        over, counted = (self.week_over(week), self.counted_from(week)) if week is not None else (None, None)
+        if over is None or counted is None or self.only_counted:
+            return None
+        return week if over <= today < counted else None
+
     def open_actions(self) -> tuple[TrialAction, ...]:
         return tuple(action for action in self.actions if action.done is None)
 

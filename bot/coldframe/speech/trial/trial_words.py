@@ -132,19 +132,10 @@ def _running_line(trial: Trial, today: date) -> Line:
     missing = trial.unlogged(today)
     if missing:
         words += line("; missing: {m}", m=week_dates.weeks(trial, missing))
-    elif (week := _not_countable(trial, today)) is not None:
+    elif (week := trial.not_countable(today)) is not None:
         day = short_day(trial.counted_from(week) or today)
         words += line("; {w}, can be counted from {d}", w=week_dates.week(trial, week), d=day)
     return words + line(".")
-
-
-def _not_countable(trial: Trial, today: date) -> int | None:
-    """The next week to log, where it is over and its people cannot be counted yet."""
-    week = next((n for n in range(1, trial.last_week() + 1) if n not in trial.weeks), None)
-    if week is None or trial.only_counted:
-        return None
-    over, counted = trial.week_over(week), trial.counted_from(week)
-    return week if over is not None and counted is not None and over <= today < counted else None
 
 
 def _now(trial: Trial, starts: date, today: date) -> str:
