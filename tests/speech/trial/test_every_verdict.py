@@ -121,6 +121,18 @@ def test_no_message_of_any_trial_states_what_its_numbers_do_not_hold(case: Case)
     holds(case)
 
 
+def test_an_interval_that_falls_short_of_the_target_does_not_read_as_if_it_held_it() -> None:
+    """Its end would be rounded to what was wanted, which it rules out."""
+    (difference,) = re.findall("Difference: .*", ALL["two groups: a week not logged, at the review"].message())
+    assert difference.endswith("to +1.96 points"), difference
+
+
+def test_nothing_is_sure_while_weeks_are_to_come() -> None:
+    """Whatever the numbers are; a count alone may be there already."""
+    said = {name: re.findall("Chance to .*: (100|0)%", one.message()) for name, one in ALL.items()}
+    assert {name.partition(":")[0] for name, found in said.items() if found} == {"count"}
+
+
 # --- what was said stays said ---
 
 STRONG, WEAK, FLAT = (2000, 400, 510), (2000, 400, 330), (2000, 400, 400)
