@@ -41,7 +41,7 @@ def difference(trial: Trial, number: float, *, finer: bool = False) -> str:
     if trial.criterion.kind == "rate":
         return _ratio(number, finer=finer)
     if is_share(trial):
-        size = figure(abs(100 * number)) if finer else _points(trial, abs(100 * number))
+        size = figure(round(abs(100 * number), 2)) if finer else _points(trial, abs(100 * number))
     else:
         size = figure(abs(number)) if finer else reading(abs(number))
     sign = "" if size == "0" else "+" if number > 0 else MINUS
