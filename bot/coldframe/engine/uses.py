@@ -202,6 +202,7 @@ DUE: Mapping[str, Carry] = _merged(
     plan_sizes.DUE,
     likening.DUE,
     ownership.DUE,
+    trial_starting.DUE,
     leftovers.DUE,
     fates.DUE,
     restored.DUE,

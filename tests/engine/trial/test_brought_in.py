@@ -80,7 +80,8 @@ async def test_what_it_showed_until_then_is_shown_and_not_judged(team: Team) -> 
     await team.say(F, "week 0: control 1200/240, trial 1180/300")
     (trial,) = await _trials(team)
     assert [entry.week for entry in trial.early] == [0] and not trial.weeks
-    assert "not judged" in team.told(F)[-1]
+    answer = next(text for text in reversed(team.told(F)) if "I noted" in text)
+    assert "the days before week 1, Mon 9 February to Sun 1 March" in answer and "(not judged)" in answer
 
 
 async def test_all_that_was_agreed_about_it_can_be_entered(team: Team) -> None:
@@ -101,7 +102,7 @@ async def test_its_weeks_are_asked_for_and_logged_like_others(team: Team) -> Non
     assert any("Letters by post" in text and "numbers of week 1" in text for text in team.told(F))
     await team.say(F, "control 400/80, trial 390/82")
     assert list((await _trials(team))[0].weeks) == [1]
-    await team.until(MONDAY + 4 * WEEK + timedelta(hours=5))
+    await team.until(MONDAY + 4 * WEEK + timedelta(days=1, hours=5))
     assert (await _trials(team))[0].step is TrialStep.IN_REVIEW
 
 
@@ -114,7 +115,7 @@ async def test_without_all_of_its_criterion_it_is_only_counted(team: Team) -> No
     assert not any("numbers of week" in text for text in team.told(F))
     await team.say(F, "control 400/80, trial 390/82")
     assert "I only count that it runs" in team.told(F)[-1]
-    await team.until(MONDAY + 4 * WEEK + timedelta(hours=5))
+    await team.until(MONDAY + 4 * WEEK + timedelta(days=1, hours=5))
     assert any("Brought in without all of its criterion: I don't judge it." in text for text in team.channel())
     done = {"learning": "Letters are read", "decision": "stop", "reason": "It is over"}
     assert not await team.fill(F, "trial.close", done)

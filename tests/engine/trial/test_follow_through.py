@@ -467,7 +467,6 @@ async def test_a_plan_that_was_refused_a_place_starts_when_one_is_free(tmp_path:
         done = {"learning": "Calling works", "decision": "scale", "reason": "met"}
         await team.fill(D, "trial.close", done, value=(await team.trial()).id)
         fields = {"owner": INES, "actions": "When it is nine I write the list | in 2 days", "live": "in 1 week"}
-        fields["overlap"] = "yes"
         assert not await team.fill(F, "trial.plan", fields, value=f"{team.round.id}|p2")
         assert (await team.trial("p2")).step is TrialStep.PROPOSED
         await team.press(INES, "trial.accept")

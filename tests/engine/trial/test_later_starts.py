@@ -33,7 +33,7 @@ def _asked(team: Team, person: str) -> list[str]:
 async def test_whoever_is_asked_hears_with_the_question_how_likely_each_verdict_is(tmp_path: Path) -> None:
     """What was planned, each verdict if the target is true and if nothing changes; the yes freezes it."""
     async with a_team(tmp_path, calendars=HOURS) as team:
-        assert not await _start(team, overlap="yes")
+        assert not await _start(team)
         (words,) = _asked(team, INES)
         assert "Your yes freezes its criterion. An effect as large as its target would show in" in words
         assert "The plan: from 20% to 26% in 4 weeks" in words and "If nothing changes: not reached" in words
@@ -48,38 +48,46 @@ async def test_whoever_is_asked_hears_with_the_question_how_likely_each_verdict_
 async def test_the_next_one_who_is_asked_hears_the_same_odds(tmp_path: Path) -> None:
     """After a no with somebody else's name."""
     async with a_team(tmp_path, calendars=HOURS) as team:
-        await _start(team, overlap="yes")
+        await _start(team)
+        (first,) = _asked(team, INES)
         assert not await team.fill(INES, "trial.decline", {"reason": "On leave", "instead": JON})
-        (first,), (second,) = _asked(team, INES), _asked(team, JON)
+        (second,) = _asked(team, JON)
         assert first.partition("Your yes")[2] == second.partition("Your yes")[2] != ""
 
 
 async def test_a_harm_measure_without_a_limit_is_asked_for_one(tmp_path: Path) -> None:
     """In the same form; empty it stays without, and whoever is asked reads so."""
     async with a_team(tmp_path, calendars=HOURS, harm_limit=None) as team:
-        await _start(team, overlap="yes", harm_usual="2", harm_limit="5")
+        await _start(team, harm_usual="2", harm_limit="5")
         assert (await team.trial("p2")).criterion.harm_limit == 5
         assert "support tickets a week above 5 (usually 2)" in _asked(team, INES)[0]
 
 
 async def test_a_criterion_that_nobody_can_judge_asks_nobody(tmp_path: Path) -> None:
     """The facilitator hears why, and the plan can be started again."""
-    async with a_team(tmp_path, calendars=HOURS, kind="mean", baseline=10.0, target=12.0) as team:
-        await _start(team, overlap="yes")
-        assert any("isn't started, and nobody was asked" in said and "spread" in said for said in team.told(F))
+    async with a_team(tmp_path, calendars=HOURS, kind="count", baseline=10.0, target=-5.0, weekly=None) as team:
+        await _start(team)
+        assert any("isn't started, and nobody was asked" in said and "target" in said for said in team.told(F))
         assert not _asked(team, INES)
         assert (await team.trial("p2")).step is TrialStep.DROPPED
-        assert not await _start(team, overlap="yes")
+        assert not await _start(team)
 
 
 async def test_the_same_people_at_the_same_time_need_a_tick(tmp_path: Path) -> None:
     """Without it nothing is kept; once the other trial's last week is over, none is asked for."""
-    async with a_team(tmp_path) as team:
+    async with a_team(tmp_path, population="new") as team:
         wrong = await _start(team)
         assert "same people as “Title of p0”" in wrong["overlap"]
         async with team.house.store.begin() as uow:
             assert await uow.trial(f"{team.round.id}-p2") is None
         assert not await _start(team, live="2026-04-20")
+
+
+async def test_a_tick_starts_it_all_the_same(tmp_path: Path) -> None:
+    """Once somebody knows that nobody can tell the two apart."""
+    async with a_team(tmp_path, population="new") as team:
+        assert not await _start(team, overlap="yes")
+        assert (await team.trial("p2")).step is TrialStep.PROPOSED
 
 
 async def test_a_review_falls_into_the_hours_of_its_owner_and_of_somebody_else_who_holds_it(tmp_path: Path) -> None:

@@ -191,6 +191,7 @@ async def _foretell(kit: Kit, due: Due) -> None:
         trial = await turn.trial(due.subject)
         if trial.step is not TrialStep.PROPOSED or trial.asked is None:
             return
+        turn.answers(trial.tenant, by, due.at)
         if isinstance(found, str):
             turn.answer(trial.tenant, by, owner_words.cannot_be_judged(trial, found))
             await turn.act_on_trial(trial, DropTrial(trial.facilitator))
