@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
-from coldframe.domain.trial.state import Entry, Figures, Trial, WeekWord
+from coldframe.domain.trial.state import Entry, Figures, Settled, Trial, WeekWord
 from coldframe.engine.worker.judging import judge
 from coldframe.message.nodes import Message
 from coldframe.speech.trial import verdict_words
@@ -89,6 +89,12 @@ def harmed(case: Case, week: int, number: float) -> Case:
     kept = {w: (replace(e[-1], harm=number if w == week else 2.0),) for w, e in case.trial.weeks.items()}
     limit = replace(case.trial.criterion, harm_usual=2.0, harm_limit=4.0)
     return having(case, weeks=kept, criterion=limit)
+
+
+def settled(case: Case, week: int) -> Case:
+    """Somebody looked into it, and let the trial go on."""
+    by, at = case.trial.facilitator, datetime.combine(START, time(12), UTC)
+    return having(case, settled=(Settled("harm", week, 9.0, stops=False, reason="One customer", by=by, at=at),))
 
 
 def before_after(values: Sequence[int], **changes: Any) -> Case:
@@ -181,6 +187,7 @@ _SPLITS: dict[str, Callable[[], Case]] = {
     ),
     "harm past its limit, and reached": lambda: harmed(split([(40, _P)] * 4, [(61, _P)] * 4), 3, 9.0),
     "harm of 999,999, and too early": lambda: harmed(split([(40, _P)] * 2, [(47, _P)] * 2), 2, 999_999.0),
+    "harm past its limit, and decided": lambda: settled(harmed(split([(40, _P)] * 4, [(61, _P)] * 4), 3, 9.0), 3),
     "harm at its limit": lambda: harmed(split([(40, _P)] * 2, [(47, _P)] * 2), 2, 4.0),
     "the stop line is reached": lambda: split([(40, _P)] * 2, [(29, _P)] * 2, stop_at=0.03),
     "seven to three as planned: reached": lambda: split([(70, 1750)] * 4, [(45, 750)] * 4, planned_share=0.3),

@@ -25,7 +25,7 @@ CROSSED = ("harm", "stop-line")
 def first(trial: Trial, verdict: Verdict) -> str:
     """What comes before the verdict, whatever it is; empty, or sentences with a space behind."""
     harm, worse = (verdict.warns_of(code) for code in FIRST)
-    words = f"Harm: {theirs(_said(trial, harm), 200).text} " if harm is not None else ""
+    words = f"Harm: {theirs(_said(trial, harm), 400).text} " if harm is not None else ""
     if worse is None:
         return words
     now, usual = value(trial, _number(worse, "trial")), value(trial, _number(worse, "comparison"))
@@ -41,8 +41,15 @@ def _said(trial: Trial, found: Caution) -> str:
     limit = figure(_number(found, "limit"))
     return (
         f"{facts['name']} went past its limit of {limit} in "
-        f"{week_dates.week(trial, int(facts['week']))} ({figure(_number(found, 'value'))})."
+        f"{week_dates.week(trial, int(facts['week']))} ({figure(_number(found, 'value'))})"
+        f"{_what_was_decided(trial, int(facts['week']))}."
     )
+
+
+def _what_was_decided(trial: Trial, week: int) -> str:
+    """About harm in this week; nothing where nobody has decided."""
+    found = [one.stops for one in trial.settled if (one.what, one.week) == ("harm", week)]
+    return f"; it was decided that it {'stops' if found[-1] else 'goes on'}" if found else ""
 
 
 def alerts(trial: Trial, verdict: Verdict, said: Sequence[str] = ()) -> tuple[Line, ...]:
