@@ -299,20 +299,28 @@ def _value(cast: Cast, person: Person, record: Record, axis: str, side: str) -> 
 
 
 def _questions(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    """The facilitator writes the scenario's questions for the forces on the desk, then publishes."""
-    written = 0
-    for number, question in enumerate(cast.scenario.questions):
-        texts = {cast.note_text(question.about), *_joined_texts(cast).get(cast.note_text(question.about), ())}
-        button = next((b for b in buttons_of(record) if _is_for(b, texts)), None)
-        if button is None:
-            continue
-        written += 1
+    """The facilitator writes the scenario's questions, force after force, then publishes."""
+    buttons = buttons_of(record)
+    word = next(b for b in buttons if b.action == "question.write")
+    found = [n for n, q in enumerate(cast.scenario.questions) if _is_for(word, _texts_of(cast, q.about))]
+    for number in found:
         key = f"{person.id}/question/{number}"
-        act = fill(cast, person, "question.write", {"text": question.text}, button.value, key)
+        act = fill(cast, person, "question.write", {"text": cast.scenario.questions[number].text}, word.value, key)
         yield Job(cast.at(person, record.at, Step.QUESTIONS, 0.3 + 0.1 * number), key, act)
+    following = next((b for b in buttons if b.action == "question.next"), None)
+    written = sum(b.action == "question.drop" for b in buttons)
+    if not found and following is not None:
+        key = f"{person.id}/next/{written}/{word.value}"
+        act = press(cast, person, record, "question.next", key)
+        yield Job(cast.at(person, record.at, Step.QUESTIONS, 0.3), key, act)
     if written:
         key = f"{person.id}/questions/publish"
         yield Job(cast.at(person, record.at, Step.QUESTIONS, 1), key, press(cast, person, record, "step.close", key))
+
+
+def _texts_of(cast: Cast, note: str) -> set[str]:
+    text = cast.note_text(note)
+    return {text, *_joined_texts(cast).get(text, ())}
 
 
 def _is_for(button: Button, texts: set[str]) -> bool:

@@ -81,6 +81,7 @@ def _folder(out: Path, scenario: str, *, resume: bool) -> Path:
 
 
 async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> None:
+    from coldframe import logs
     from coldframe.clock import SeededIds
     from coldframe.wiring import room_house
     from demo.leave import leave_files
@@ -89,6 +90,7 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
     from demo.transcript import Printer, Progress, Transcript
 
     assert isinstance(scenario, Scenario)
+    logs.configure(level="warning")  # what is printed is the conversation
     state = _folder(out, hashlib.sha256(scenario.model_dump_json().encode()).hexdigest(), resume=resume)
     clock = clock_of(scenario)
     async with room_house(

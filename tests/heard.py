@@ -196,7 +196,7 @@ class Count:
     words: int
     """Of what is told unasked."""
     in_all: int
-    """Words with those of answers."""
+    """Words with those of answers, which have no bound: whoever asks more reads more."""
     outside: int
     """Unasked and outside their hours."""
     away: int
@@ -208,7 +208,7 @@ class Count:
     def row(self) -> list[str]:
         return [
             self.person, _against(self.unasked, self.bound), _against(self.on_one_day, MOST_A_DAY),
-            _against(self.words, MOST_WORDS), _against(self.in_all, MOST_WORDS), _against(self.outside, 0),
+            _against(self.words, MOST_WORDS), str(self.in_all), _against(self.outside, 0),
             _against(self.away, 0), str(self.answers), str(self.lines),
         ]  # fmt: skip
 
@@ -251,7 +251,7 @@ def table(ear: Ear) -> Iterator[str]:
 def _kept(count: Count) -> list[bool]:
     return [
         count.unasked <= count.bound, count.on_one_day <= MOST_A_DAY, count.words <= MOST_WORDS,
-        count.in_all <= MOST_WORDS, count.outside == 0, count.away == 0,
+        count.outside == 0, count.away == 0,
     ]  # fmt: skip
 
 
@@ -271,12 +271,12 @@ class Worst:
     posts: int
 
 
-ROOM = Worst(over=0, on_one_day=3, words=1_105, in_all=1_485, outside=0, away=0, posts=2)
+ROOM = Worst(over=0, on_one_day=MOST_A_DAY, words=MOST_WORDS, in_all=1_304, outside=0, away=0, posts=MOST_POSTS)
 SLACK = Worst(over=0, on_one_day=3, words=950, in_all=1_740, outside=0, away=0, posts=2)
 LARGE = Worst(over=0, on_one_day=3, words=1_260, in_all=1_640, outside=0, away=0, posts=2)
 """How far the demo's conversation has come down to its bounds: a ratchet, no aim. Whoever lowers a figure lowers it
-here, and nobody raises one, until these are the bounds: 0, 3, 900, 900, 0, 0 and 2. `LARGE` is
-the room with 25 people and 120 notes."""
+here, and nobody raises one, until these are the bounds, as the room's are. `LARGE` is the room with 25 people and 120
+notes."""
 
 
 def worst(ear: Ear) -> Worst:

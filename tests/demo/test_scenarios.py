@@ -117,7 +117,7 @@ def test_the_main_scenario_tells_its_whole_story(main_play: MainPlay) -> None:
     assert played.said("Ellis owns the trial")
     assert played.said("is reviewed: Harm: ") and played.said("Reached: 53.8% with the change")
     assert played.said("is reviewed: Not reached")
-    assert played.said("A place was free: “Practice that nobody can hear” is being built from today on")
+    assert played.said("A place was free, so “Practice that nobody can hear” is being built from today")
     openings = played.said("A new round starts")
     assert len(openings) == 2
     assert "Practice that nobody can hear" in played.digest

@@ -144,7 +144,7 @@ async def test_a_reminder_of_several_trials_names_what_is_left(tmp_path: Path) -
     """The week that is logged is asked about no more, the other is; when all is done it goes."""
     async with a_team(tmp_path, plans={"p0": D, "p1": D}) as team:
         await team.weeks(1, at=HOUR)
-        (reminder,) = standing(team, D, "To do: 4 things")
+        (reminder,) = standing(team, D, "To do: four things")
         one, other = [await team.trial(plan) for plan in ("p0", "p1")]
         for trial in (one, other):
             await team.press(D, "trial.tick", ButtonValue(trial.id, ("a1",)).pack())

@@ -224,7 +224,7 @@ TABLE: Mapping[Act, Row] = {
         _ROUND, _ALL, "emoji on an option, vote.cast, vote.back, ballot.page, ballot.read, ballot.rules, ballot.lines"
     ),
     Act.DONE: _row(_ROUND, _ALL, "/done, a tick under one's ballot, step.done, step.undone, ballot.lock"),
-    Act.WORD_QUESTIONS: _row(_ROUND, {_F}, "question.write, question.drop", by_itself=True),
+    Act.WORD_QUESTIONS: _row(_ROUND, {_F}, "question.write, question.next, question.drop", by_itself=True),
     Act.SUGGEST: _row(_ROUND, _ALL, "a line that begins like a question, make.suggestion, question.suggest"),
     Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write, make.precedent"),
     Act.TELL: _row(_ROUND, {_F}, "telling.next"),

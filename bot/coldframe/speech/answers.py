@@ -12,7 +12,7 @@ from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, said, small, told
 from coldframe.ports.chat import Person
 from coldframe.speech import wanting_words
-from coldframe.speech.names import SIDES, about, count, lower, who
+from coldframe.speech.names import SIDES, about, count, lower, spelt, who
 
 MAX_ROUNDS = 20  # in one question
 MAX_CARRIED, MAX_CARRIED_TOGETHER = 1_800, 7_000  # characters that buttons carry: each, and in one message
@@ -144,7 +144,7 @@ def which_note(round_: Round, draft: Draft) -> Message:
 
 
 def draft_placed(notes: int) -> Message:
-    return said("Kept as {n}.", n=count(notes, "note"))
+    return said("Taken as {n}.", n=spelt(notes, "note"))
 
 
 def draft_dropped() -> Message:
@@ -190,7 +190,7 @@ def merge_answered(same: bool) -> Message:
 
 
 def not_so_kept() -> Message:
-    return said("Kept with the plan: everybody reads that you say it doesn't, and it can start without a check.")
+    return said("Noted: everybody reads that you say it doesn't, and it can start without a check.")
 
 
 def same_said() -> Message:

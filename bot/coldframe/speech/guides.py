@@ -55,8 +55,8 @@ QUESTIONS = Guide(
     wrong="Too broad (“grow faster”) or too narrow to leave a choice.",
 )
 PRECEDENTS = Guide(
-    say="“Find one case of somebody who dealt with one of these questions, best outside our own trade, and tell it in "
-    "a few lines.”",
+    say="“Find one case of somebody who dealt with one of these questions, ideally outside our own trade, and tell it "
+    "in a few lines.”",
     watch="That cases are few and uncommon rather than many and famous.",
     skip="The whole step, by closing it early. The price: plans stay closer to what you do already.",
     wrong="Everybody copies one famous case, and a story is taken for evidence.",

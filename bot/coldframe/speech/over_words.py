@@ -94,7 +94,7 @@ def in_review(trial: Trial) -> Line:
 
 def live(trial: Trial) -> Line:
     since = trial.live_since()
-    return _trial(trial, "“{t}” is live since {d}.", d=short_day(since) if since is not None else "a while")
+    return _trial(trial, "“{t}” went live {d}.", d=f"on {short_day(since)}" if since is not None else "a while ago")
 
 
 def decided_about_build(trial: Trial) -> Line:

@@ -32,7 +32,8 @@ WORDS: dict[Because, str] = {
     Because.ROLE_NOT_OPEN: "{who} is {role}, and hasn't been silent for long enough. Nothing was changed.",
     Because.HAS_THE_ROLE: "{who} is {role} already. Nothing was changed.",
     Because.DEPUTY_ACTS: "{who} stands in as {role} just now, so no other deputy can be named. Nothing was changed.",
-    Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name behind, such as “/coldframe {word} {first}”. "
+    Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name after the word, such as “/coldframe {word} "
+    "{first}”. "
     "Nothing was changed.",
     Because.NEEDS_SECOND_PERSON: "Somebody else has to say yes to that as well; until then it stays as it is.",
     Because.NOT_NOW: "That can't be done in this step; `/coldframe` shows what can. Nothing was changed.",
@@ -130,7 +131,7 @@ WORDS: dict[Because, str] = {
     Because.WEEK_UNKNOWN: "Week {week} isn't a week of this trial. What was there before stays.",
     Because.NOT_LIVE: "It's still being built, so there is nothing to count yet. Its owner or the facilitator says "
     "from which day it is live.",
-    Because.LIVE_ALREADY: "It's live since {day}, and that stands.",
+    Because.LIVE_ALREADY: "It went live on {day}, and that stands.",
     Because.LIVE_LATER: "{day} is still to come. Say it on that day, or move the planned day.",
     Because.LIVE_BEFORE: "{day} is before the commitment. The earliest day is {earliest}.",
     Because.LIVE_TOO_FAR: "{day} is too far away: a build may take twelve weeks, until {latest}. What takes longer is "

@@ -73,7 +73,7 @@ WORDS: Mapping[Step, StepWords] = {
         guide=guides.MERGE,
         title="Merge",
         asks="{facilitator} joins notes that say the same. Only direct duplicates, never themes. "
-        "Two are the same point? Say so below; nobody is told that it was you.",
+        "Do two make the same point? Say so below; nobody is told that it was you.",
         then="Then everybody votes on the forces.",
         became="the list of forces stands",
         card=_MERGE,
@@ -99,8 +99,8 @@ WORDS: Mapping[Step, StepWords] = {
     Step.QUESTIONS: StepWords(
         guide=guides.QUESTIONS,
         title="Questions",
-        asks="{facilitator} turns the strongest forces into questions. Suggest yours to me in private, or in this "
-        "thread with my name before it; it begins with “How might we”.",
+        asks="{facilitator} turns the strongest forces into questions. Suggest one to me in private, or in this "
+        "thread after my name; it begins with “How might we”.",
         then="Then everybody looks for precedents.",
         became="the questions are published",
         card=(), panel=(), vote=None,

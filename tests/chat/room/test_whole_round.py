@@ -215,7 +215,7 @@ async def dots(ada: Player) -> None:
 
 async def questions(ada: Player) -> None:
     for text in ("How might we have the export ready before Monday?", "How might we be there in winter?"):
-        await ada.press("Word it", ada.sheet("Turn each of these forces"))
+        await ada.press("Word it", ada.sheet("Turn each force into"))
         await ada.fill(re.compile("question"), text=text)
         await expect(ada.sheet(text)).to_be_visible()
     await ada.press("Publish the questions")

@@ -16,11 +16,13 @@ from coldframe.message.nodes import Message, line
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.clockwork import Running, running
+from tests.engine.reaching import reach
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 LEVERS = ("Acquisition", "Activation", "Retention")
 FAR, NEAR = EVERYBODY[2], EVERYBODY[3]
+BALLOT = "Which plans have the most effect"
 INDIA, NEW_YORK = "Asia/Kolkata", "America/New_York"
 
 
@@ -66,6 +68,28 @@ async def test_who_acts_gets_what_that_is_about_at_once(team: Running) -> None:
     await team.say(FAR, "- retention: nobody calls back")
     assert team.told(FAR)[0].startswith("name of r1: Notes") and "nobody calls back" in team.told(FAR)[0]
     assert any(note.author == FAR for note in (await team.current()).notes.values())
+
+
+async def test_a_ballot_comes_when_its_voter_has_had_their_reading_time(team: Running) -> None:
+    """Two of their own working hours after the plans, whoever is open already; or the moment they act."""
+    await reach(team, Step.BALLOT)
+    opens = (await team.current()).progress.opens
+    assert opens is not None and opens < MONDAY + 5 * HOUR
+    await team.until(opens)
+    assert any(BALLOT in said for said in team.told(NEAR)) and not any(BALLOT in said for said in team.told(FAR))
+    await team.until(MONDAY + 6.9 * HOUR)
+    assert not any(BALLOT in said for said in team.told(FAR))
+    await team.until(MONDAY + 7 * HOUR)
+    assert any(BALLOT in said for said in team.told(FAR))
+
+
+async def test_who_acts_while_they_read_gets_their_ballot(team: Running) -> None:
+    await reach(team, Step.BALLOT)
+    await team.until(MONDAY + 5.5 * HOUR)
+    await team.command(FAR, "mine", channel=False)
+    assert len([said for said in team.told(FAR) if BALLOT in said]) == 1
+    await team.until(MONDAY + 8 * HOUR)
+    assert len([said for said in team.told(FAR) if BALLOT in said]) == 1
 
 
 async def test_an_act_in_another_matter_brings_nothing_of_this_one_by_night(team: Running) -> None:

@@ -303,7 +303,7 @@ async def test_the_whole_day_may_be_worked(tmp_path: Path) -> None:
     """24 hours are taken, said back as such, and stand so in the form when it is opened again."""
     async with running(tmp_path, MONDAY) as team:
         assert await hours(team, INES, span="00:00-24:00") == {}
-        assert team.told(INES)[-1].startswith("Noted: you work Mon-Fri 00:00-24:00, UTC.")
+        assert team.told(INES)[-1].startswith("Noted: you work Mon to Fri, 0 to 24, UTC.")
         opened = await form(team, INES)
         assert {f.name: f.initial for f in opened.fields}["hours"] == "00:00-24:00"
         assert (await team.calendar(INES)).hours == ((time(0), time(0)),)
@@ -350,7 +350,7 @@ async def test_the_first_word_warns_of_a_zone_that_nobody_knows(tmp_path: Path) 
         first = next(t for t in reversed(team.told(INES)) if "I have your hours as" in t)
         assert "The time zone in your chat profile is “Europe/Lundon”, which I don't know." in first
         assert "Did you mean Europe/London?" in first
-        assert "Mon-Fri 09:00-17:00, UTC" in first
+        assert "Mon to Fri, 9 to 17, UTC" in first
 
 
 # --- back early -----------------------------------------------------------------------------------------------------

@@ -345,7 +345,7 @@ async def test_what_scales_needs_an_owner_a_date_and_the_decision_makers_yes(rev
     closed = next(text for text in team.channel() if text.startswith("Reviewed: Title of p0"))
     assert (
         "What exactly: All new teams, from June" in closed
-        and "Seen done by: Jon," in closed
+        and "Who sees it done: Jon, by" in closed
         and ", if Dora agrees" in closed
     )
     await team.until(team.clock.now() + DAY)

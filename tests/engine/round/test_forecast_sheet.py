@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
 from coldframe.chat.room.records import Record
-from coldframe.domain.names import PlanId, Step
+from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.round.choosing import ChoosePlan, DropChoice
 from coldframe.domain.round.commitment import Forecast
 from coldframe.message.emoji import DIGITS
 from coldframe.render.room import message_text
+from coldframe.timing.calendars import WorkingCalendar
 from demo.hand import buttons_of
-from tests.domain.play import F
+from tests.domain.play import EVERYBODY, F
 from tests.engine.absence.hands import Hands
-from tests.engine.clockwork import Running
-from tests.engine.reaching import at_step
+from tests.engine.clockwork import Running, running
+from tests.engine.reaching import at_step, reach
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = "jon"
@@ -76,3 +77,15 @@ async def test_a_plan_that_is_dropped_goes_from_the_sheet(tmp_path: Path) -> Non
         assert _sheets(team) == []
         await _choose(team, FIRST, "again")
         assert title in _text(_sheets(team)[0])
+
+
+async def test_until_when_is_in_hours_that_its_reader_works(tmp_path: Path) -> None:
+    """Though the commitment waits for others, whose day is longer."""
+    calendars = {m: WorkingCalendar(hours=((time(9), time(23)),)) for m in EVERYBODY[:6]}
+    calendars[MemberId(JON)] = WorkingCalendar()
+    async with running(tmp_path, MONDAY, calendars) as team:
+        await reach(team, Step.COMMITMENT)
+        await _choose(team, FIRST)
+        due = (await team.current()).progress.due
+        assert due is not None and due > MONDAY + timedelta(hours=8)
+        assert "Please answer by Mon 2 Mar 2026, 17:00" in _text(_sheets(team)[0])

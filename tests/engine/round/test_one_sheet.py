@@ -15,7 +15,7 @@ from coldframe.domain.people.commands import Join
 from coldframe.domain.round.merging import PickFocus
 from coldframe.domain.round.moves import Close
 from coldframe.domain.round.notes import WriteNote
-from coldframe.domain.state import Ledger
+from coldframe.domain.state import Ledger, Round
 from coldframe.engine.round import sheets
 from coldframe.engine.round.steps import voting
 from coldframe.message.packed import ButtonValue, MessageName
@@ -88,6 +88,7 @@ async def test_a_vote_brings_one_message_with_all_options(tmp_path: Path, step: 
         assert actions(own).count("vote.cast") == options == len(lines(team, JON))
         assert not [r for r in lines(team, JON) if buttons_of(r)]
         assert "Mar 2026, " in text(own), "until when"
+        assert ("Then you compare them" in text(own)) == (step is Step.BALLOT), "what follows"
 
 
 @pytest.mark.parametrize("step", VOTING)
@@ -426,6 +427,33 @@ async def test_after_a_step_back_the_comparisons_can_be_skipped_again(tmp_path: 
 def _same(team: Running, record: Record) -> Record:
     """The message as it stands now."""
     return next(r for r in of_the_bot(team, JON) if r.id == record.id)
+
+
+# --- questions --------------------------------------------------------------------------------------------------------
+
+
+async def test_the_forces_stand_on_the_desk_one_by_one(tmp_path: Path) -> None:
+    """In any order; with a question for one of them it shows the first that has none."""
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
+        round_ = await team.current()
+        first, second, third = [s.option for s in round_.forces_standing if s.carried][:3]
+        assert _on_the_desk(team, round_) == [first] and "Six to go." in text(_desk(team))
+        await team.press(F, "question.next")
+        assert _on_the_desk(team, round_) == [second]
+        assert not await team.fill(F, "question.write", {"text": "How might we answer sooner?"})
+        assert _on_the_desk(team, round_) == [first] and "Five to go." in text(_desk(team))
+        assert not await team.fill(F, "question.write", {"text": "How might we bill in time?"})
+        assert _on_the_desk(team, round_) == [third]
+        assert {q.force for q in (await team.current()).questions} == {first, second}
+
+
+def _desk(team: Running) -> Record:
+    (found,) = [r for r in of_the_bot(team, F) if "question.write" in actions(r)]
+    return found
+
+
+def _on_the_desk(team: Running, round_: Round) -> list[str]:
+    return [f.id for f in round_.forces if round_.force_text(f.id) in text(_desk(team)).split("\n")]
 
 
 # --- confirmations ----------------------------------------------------------------------------------------------------

@@ -60,7 +60,7 @@ async def test_an_author_hears_at_once_what_the_traffic_can_show(tmp_path: Path)
         assert not [w for w in told(team, JON) if "to see" in w.lower()]
         await team.until(team.clock.now() + timedelta(minutes=1))
         await _hands_in(team, INES, "p1", weekly=4000)
-        assert [w for w in told(team, INES) if "The planned 4 weeks would most likely show it" in w]
+        assert [w for w in told(team, INES) if "The planned four would most likely show it" in w]
 
 
 async def test_a_count_with_people_a_week_is_sized_too(tmp_path: Path) -> None:

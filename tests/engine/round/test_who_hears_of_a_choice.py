@@ -84,7 +84,7 @@ async def test_the_author_hears_at_their_next_working_moment_and_before_anybody_
         assert len([w for w in told(team, F) if "was chosen for a trial" in w]) == 1
         assert _known(team) == []
         await team.until(at)
-        assert _known(team) == [f"{ANNOUNCED}Title of p0. Who would like to own it? The commitment card takes offers."]
+        assert _known(team) == [f"{ANNOUNCED}Title of p0. Who would like to own it? Say so on the commitment card."]
 
 
 @pytest.mark.parametrize("plan", ["p0", "p1", "p2"])

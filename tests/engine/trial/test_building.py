@@ -65,7 +65,7 @@ async def test_its_owner_is_asked_on_the_planned_day_and_not_before(tmp_path: Pa
         await team.press(D, "trial.live")
         trial = await team.trial()
         assert (trial.step, trial.live, trial.starts) == (TrialStep.RUNNING, date(2026, 3, 11), date(2026, 3, 16))
-        said = next(m for m in team.channel() if "is live since Wed 11 March" in m)
+        said = next(m for m in team.channel() if "went live on Wed 11 March" in m)
         assert "weeks 1 to 4, Mon 16 March to Sun 12 April" in said
         assert "The days before week 1, Wed 11 to Sun 15 March, are shown and not judged." in said
         assert asked(team) == []
@@ -134,7 +134,7 @@ async def test_it_can_be_live_since_an_earlier_day_and_a_slip_is_put_right(tmp_p
         await team.command(D, "trials", channel=False)
         assert not await team.fill(D, "trial.live_since", {"since": "2026-03-10"})
         assert (await team.trial()).starts == date(2026, 3, 16)
-        assert any("is live since Tue 10 March, and not from the day said before" in m for m in team.channel())
+        assert any("went live on Tue 10 March, and not on the day said before" in m for m in team.channel())
         await on(team, 23)
         await team.say(D, NUMBERS)
         await team.command(D, "trials", channel=False)
@@ -172,7 +172,7 @@ async def test_two_weeks_late_three_people_are_asked_what_becomes_of_it(tmp_path
         assert not any("more than two weeks" in m for m in team.told(F))
         await on(team, 25)
         for person in (INES, F, D):
-            late = [m for m in team.told(person) if "should be live since Wed 11 March and isn't" in m]
+            late = [m for m in team.told(person) if "should have been live on Wed 11 March and isn't" in m]
             assert len(late) == 1, person
         await team.command(F, "digest", channel=False)
         assert "two weeks late to be live" in team.told(F)[-1]

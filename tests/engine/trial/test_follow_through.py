@@ -145,6 +145,31 @@ async def test_two_weeks_without_numbers_are_told_to_deputy_and_facilitator(tmp_
         assert not any("has no numbers for weeks" in m for m in team.told(D))
 
 
+async def test_weeks_that_stay_missing_are_asked_for_twice_each_and_told_once(tmp_path: Path) -> None:
+    """A later week's reminder does not bring up the earlier ones again; the digest names them all."""
+    async with a_team(tmp_path, weeks=4) as team:
+        asked = await team.heard(D, "the numbers of week", until=3.9 * WEEK)
+        assert [[f"week {n}," in words for n in (1, 2, 3)] for words in asked] == [
+            [True, False, False], [True, False, False], [False, True, False], [False, True, False],
+            [False, False, True], [False, False, True],
+        ]  # fmt: skip
+        for person in (F, FD):
+            assert len([m for m in team.told(person) if "has no numbers for weeks" in m]) == 1
+
+
+async def test_a_missing_week_is_asked_for_by_one_message_on_the_day_before_the_review(tmp_path: Path) -> None:
+    """The word about the review asks for what no reminder of the moment does."""
+    async with a_team(tmp_path) as team:
+        for week, text in enumerate(WEEKS, 1):
+            await team.weeks(week, at=HOUR)
+            await team.say(D, text)
+        before = team.standing(D)
+        await team.weeks(4, at=HOUR)
+        new = [text for key, text in team.standing(D).items() if key not in before]
+        assert any("comes tomorrow" in text or "comes " in text for text in new)
+        assert len([text for text in new if "week 4" in text]) == 1
+
+
 async def test_a_nudge_on_a_public_holiday_moves_to_the_next_working_day(tmp_path: Path) -> None:
     """Easter Monday of 2026 is a holiday in Germany: the nudge of that day comes on Tuesday."""
     german = WorkingCalendar(zone="Europe/Berlin", country="DE")
@@ -472,7 +497,7 @@ async def test_a_plan_that_was_refused_a_place_starts_when_one_is_free(tmp_path:
         await team.press(INES, "trial.accept")
         started = await team.trial("p2")
         assert (started.step, started.owner) == (TrialStep.BUILDING, INES)
-        assert any("A place was free: “Title of p2” is being built from today on" in m for m in team.channel())
+        assert any("A place was free, so “Title of p2” is being built from today" in m for m in team.channel())
 
 
 async def test_a_missed_review_gets_a_new_date_and_the_channel_is_told(tmp_path: Path) -> None:
@@ -519,7 +544,7 @@ async def test_the_next_round_begins_on_its_date_with_what_is_left_over(tmp_path
         await team.fill(D, "trial.close", {"learning": "Calling works", "decision": "scale", "reason": "it was met"})
         await team.weeks(6, at=HOUR)
         card = next(m for m in team.told(F) if m.startswith("Today is the date of the next round"))
-        assert "Title of p1" in card and "Calling works" in card and "Text of n" in card
+        assert "1 learning" in card and "Calling works" not in card  # all of it comes with the setup
         opened = await team.press(F, "round.again")
         assert opened.form is not None
         initial = {field.name: field.initial for field in opened.form.fields}
@@ -527,6 +552,8 @@ async def test_the_next_round_begins_on_its_date_with_what_is_left_over(tmp_path
         reply = await team.house.room.submit(F, "round.new", "growth", {"name": "summer"})
         assert not reply.errors
         await team.settle()
+        (left,) = (m for m in team.told(F) if m.startswith("For the next round"))
+        assert "Title of p1" in left and "Calling works" in left and "Text of n" in left
         await team.press(F, "round.start")
         assert any("summer" in m for m in team.channel())
 

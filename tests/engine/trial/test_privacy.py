@@ -75,7 +75,7 @@ async def test_of_too_few_each_chooses_whether_what_they_fear_is_shown_with_thei
         shown = await team.press(FD, "trial.show_mine")
         kept = await team.press(INES, "trial.keep_mine")
         assert (words(shown.note), words(kept.note)) == ("It's in the channel, with your name.", "It stays with you.")
-        assert [m for m in team.channel() if "canary" in m] == ["Fred fears about “Title of p0”: canary one"]
+        assert [m for m in team.channel() if "canary" in m] == ["What Fred fears of “Title of p0”: canary one"]
         assert not any("with your name" in m for member in (FD, INES) for m in team.told(member))
         await team.weeks(4, at=timedelta(days=1, hours=1))
         (review,) = [m for m in team.channel() if m.startswith("Review: ")]
@@ -95,7 +95,7 @@ async def test_of_too_few_each_chooses_whether_what_they_learnt_is_shown_with_th
         with pytest.raises(LookupError):
             team.button(INES, "trial.show_mine", f"{team.round.id}-p0%:sign fear")
         await team.press(INES, "trial.show_mine")
-        assert [m for m in team.channel() if "canary" in m] == ["Ines learnt from “Title of p0”: canary of ines"]
+        assert [m for m in team.channel() if "canary" in m] == ["What Ines learnt from “Title of p0”: canary of ines"]
         async with team.house.store.begin() as uow:
             (entry,) = await uow.search("room", ["growth"], Wanted(words="canary"))
         assert entry.of_others == ("canary of ines",) and entry.learnings == ()

@@ -17,7 +17,7 @@ from tests.domain.play import Play
 @pytest.mark.parametrize(
     ("stays", "words"),
     [
-        (None, "The first place is shared"),
+        (None, "Those in front have the same total"),
         (0.31, "It's close: if other people like you voted, another could well be first"),
         (0.5, "first about 50 times in 100"),
         (0.638, "first about 65 times in 100"),

@@ -237,7 +237,8 @@ def test_what_needs_a_look_is_kept_with_the_reading() -> None:
     case = read(split([(96, 240)] * 2, [(96, 240), (0, 240)], baseline=0.4, target=0.5))
     assert case.trial.reading.alerts == (
         "It looks worse so far: 20% against 40%.",
-        "Week 2, Mon 9 to Sun 15 March: none of 240 with the change, where about 40% is usual. Does the counting run?",
+        "Week 2, Mon 9 to Sun 15 March: none of 240 with the change, where about 40% is usual. Is the counting "
+        "working?",
     )
     assert read(weeks_of(STRONG)).trial.reading.alerts == ()
 

@@ -107,8 +107,16 @@ def _in_reported_zone(member: Member, zone: str | None) -> Member:
 
 
 def hours_words(calendar: WorkingCalendar) -> str:
-    """`Mon-Fri 09:00-17:00, Europe/Berlin`."""
-    return f"{days_words(calendar)} {spans_words(calendar)}, {calendar.zone}"
+    """`Mon to Fri, 9 to 17, Berlin`, to be read; the forms have it as it is typed."""
+    place = calendar.zone.rpartition("/")[2].replace("_", " ")
+    spans = " and ".join(f"{_hour(a)} to {_hour(b, ends=True)}" for a, b in calendar.hours)
+    return f"{days_words(calendar).replace('-', ' to ')}, {spans}, {place}"
+
+
+def _hour(at: time, *, ends: bool = False) -> str:
+    if ends and at == time(0):
+        return "24"
+    return f"{at.hour}:{at:%M}" if at.minute else str(at.hour)
 
 
 def days_words(calendar: WorkingCalendar) -> str:

@@ -140,10 +140,11 @@ class _Rule:
         self.next_ask[person] = min(at, self.next_ask.get(person, at))
 
     def _moment_of(self, send: Send) -> datetime:
-        """When this may go, if it is no news."""
+        """When this may go, if it is no news; what was said not to go before some moment (`Turn.not_before`), then."""
         person, now = send.place.root(), self.here.now
         at_once = person == self.here.asker or self._in_one_sitting(send)
-        return now if at_once else _reaches(self.records.get(person), now)
+        earliest = max(now, send.held.at) if send.held is not None else now
+        return now if at_once else _reaches(self.records.get(person), earliest)
 
     def _held(self, send: Send) -> Send:
         message = _message(send.name)

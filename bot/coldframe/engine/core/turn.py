@@ -26,6 +26,7 @@ from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Chat, Clock, Ids, Inbound, Place, Reply
+from coldframe.ports.held import Held
 from coldframe.ports.storage import Due, Send, Store, UnitOfWork
 from coldframe.speech.names import message_name
 from coldframe.speech.round import cards
@@ -184,6 +185,11 @@ class Turn:
     def holds_until(self, moment: datetime) -> None:
         """What was said last is worth nothing any more after that."""
         self.sends[-1] = replace(self.sends[-1], until=moment)
+
+    def not_before(self, name: str, moment: datetime) -> None:
+        """What was said under this name waits until then, unless its reader acts before."""
+        wait = Held(moment)
+        self.sends = [replace(s, held=wait) if (s.kind, s.name) == ("post", name) else s for s in self.sends]
 
     def channel(self, round_: Round) -> Place:
         return Place(round_.tenant, "channel", round_.channel)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -58,7 +59,7 @@ async def within_hours(uow: UnitOfWork, now: datetime, round_: Round, facts: Seq
         return None
     if round_.settings.pace == "live":
         return None
-    calendars = await members.expected_calendars(uow, round_)
+    calendars = await _asked(uow, round_)
     parts = {}
     for member, calendar in calendars.items():
         own = min(progress.personal.get(MemberId(member), progress.due), progress.due)
@@ -66,6 +67,13 @@ async def within_hours(uow: UnitOfWork, now: datetime, round_: Round, facts: Seq
         if worked is not None and worked != own:
             parts[MemberId(member)] = worked
     return SetParts(BOT, parts)
+
+
+async def _asked(uow: UnitOfWork, round_: Round) -> dict[str, WorkingCalendar]:
+    """At the commitment everybody is asked for a forecast."""
+    if round_.step is Step.COMMITMENT:
+        return await members.calendars(uow, round_.tenant, round_.active())
+    return await members.expected_calendars(uow, round_)
 
 
 def opening(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> SetWindow:
@@ -120,13 +128,17 @@ def reading_until(round_: Round, calendars: Mapping[str, WorkingCalendar], now: 
     amount = rules.reading_length(round_.settings, round_.step)
     if round_.settings.pace == "live":
         return now + timedelta(minutes=amount)
-    moments = []
-    for calendar in calendars.values():
-        try:
-            moments.append(add_working_hours(calendar, now, amount))
-        except NoWorkingTime:
-            continue
-    return min(moments, default=now + timedelta(hours=amount))
+    return min(read_by(round_, calendars, now).values(), default=now + timedelta(hours=amount))
+
+
+def read_by(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> dict[MemberId, datetime]:
+    """When each has had the reading time, from now on; without those who never work."""
+    amount = rules.reading_length(round_.settings, round_.step)
+    found = {}
+    for member, calendar in calendars.items():
+        with suppress(NoWorkingTime):
+            found[MemberId(member)] = add_working_hours(calendar, now, amount)
+    return found
 
 
 def _window(

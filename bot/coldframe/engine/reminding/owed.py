@@ -14,7 +14,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import fates
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, When, line
-from coldframe.speech.names import title, to_sheet
+from coldframe.speech.names import lower, to_sheet
 from coldframe.speech.register import fate_words
 from coldframe.speech.register.fate_words import Ask, Item
 from coldframe.speech.trial import owner_words
@@ -76,8 +76,8 @@ def lines(found: Sequence[tuple[datetime, Round]], member: MemberId) -> list[tup
 
 
 def _open_line(round_: Round, member: MemberId) -> Line:
-    sheet = to_sheet(round_, member, title(round_.step), strong=True)
-    return line("{round}: {step}", round=theirs(round_.name, 60), step=sheet)
+    sheet = to_sheet(round_, member, lower(round_.step), strong=True)
+    return line("{step} in {round}", round=theirs(round_.name, 60), step=sheet)
 
 
 async def waiting(

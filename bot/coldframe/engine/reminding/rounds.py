@@ -60,7 +60,7 @@ async def remind(turn: Turn, due: Due) -> None:
     elif await _has_had_enough(turn, round_, member, calendar):
         await turn.uow.count("reminders dropped")
     else:
-        await bundle.send_bundle(turn, round_.tenant, member, for_a_round=True)
+        await bundle.send_bundle(turn, round_.tenant, member)
 
 
 def _put_off(turn: Turn, round_: Round, due: Due) -> bool:

@@ -64,10 +64,14 @@ def _tell_of_missed_weeks(turn: Turn, trial: Trial, week: str) -> None:
 
 
 async def _remind(turn: Turn, trial: Trial, word: Word) -> None:
-    if await turn.uow.nudges_since(trial.tenant, word.person, turn.now - allowance.APART):
+    if await _was_just_told(turn, trial.tenant, word.person):
         await turn.uow.count("reminders dropped")  # the message of a moment ago held everything that was due
     else:
         await bundle.send_bundle(turn, trial.tenant, word.person, about=(trial.id, *word.about()))
+
+
+async def _was_just_told(turn: Turn, tenant: str, person: str) -> bool:
+    return bool(await turn.uow.nudges_since(tenant, person, turn.now - allowance.APART))
 
 
 async def _say(turn: Turn, trial: Trial, word: Word) -> None:
@@ -104,8 +108,9 @@ async def _is_late(turn: Turn, trial: Trial, word: Word) -> bool:
 
 
 async def _two_weeks_are_missing(turn: Turn, trial: Trial, word: Word) -> bool:
-    missing = trial.unlogged(await trial_turn.today(turn, trial))
-    return {int(word.key), int(word.key) - 1} <= set(missing)
+    """Told once, at the second of a row; the digest names all of them."""
+    week, missing = int(word.key), trial.unlogged(await trial_turn.today(turn, trial))
+    return {week, week - 1} <= set(missing) and week - 2 not in missing
 
 
 async def _action_is_open(turn: Turn, trial: Trial, word: Word) -> bool:
@@ -162,7 +167,9 @@ async def _unanswered(turn: Turn, trial: Trial, person: str) -> Message:
 
 
 async def _brief(turn: Turn, trial: Trial, key: str) -> Message:
-    return review_words.brief_for_owner(trial, await trial_turn.today(turn, trial))
+    """A reminder of this moment asks for the weeks that are missing."""
+    asked = trial.owner is not None and await _was_just_told(turn, trial.tenant, trial.owner)
+    return review_words.brief_for_owner(trial, () if asked else trial.unlogged(await trial_turn.today(turn, trial)))
 
 
 async def _close(turn: Turn, trial: Trial, key: str) -> Message:

@@ -75,7 +75,7 @@ def zone_followed(hours: str, moved: Line) -> Message:
     """To somebody whose chat profile names another zone and who never said when they work."""
     words = line("Your chat profile shows another time zone. I have your hours as *{h}* now. Right? ", h=hours) + moved
     buttons = (
-        Button("That is right", "hours.confirm", "", "primary"),
+        Button("That's right", "hours.confirm", "", "primary"),
         Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
     )
     return told(words, offer(*buttons))
@@ -127,6 +127,11 @@ def _understood(day: Reading) -> Line:
     return line("{at}{besides}", at=When(day.at), besides=day.besides)
 
 
+def _by(day: Reading) -> Line:
+    """The day alone where no hour was said."""
+    return line("{at}{besides}", at=When(day.at, "moment" if day.timed else "day"), besides=day.besides)
+
+
 def date_understood(what: str, day: Reading, again: Button) -> Message:
     """A typed date, said back; `again` sets it anew."""
     return told(line("I've set {what} for {day}.", what=what, day=_understood(day)), offer(again))
@@ -139,7 +144,7 @@ def next_round_on(day: Reading) -> Message:
 
 def dates_understood(dates: Sequence[tuple[str, Reading]], again: Button) -> Message:
     """The same for several at once, as (what, date)."""
-    items = tuple(line("{what}: {day}", what=theirs(what, 100), day=_understood(day)) for what, day in dates)
+    items = tuple(line("{what}: {day}", what=theirs(what, 100), day=_by(day)) for what, day in dates)
     return told(line("I've set {n}:", n=spelt(len(dates), "action")), Items(items), offer(again))
 
 

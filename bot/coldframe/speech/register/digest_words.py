@@ -157,7 +157,7 @@ def named(title: str, *, brought: bool) -> str:
 
 
 def rests(round_: Round) -> str:
-    return f"rests: {plain(wanting_words.why_rests(round_, wanting_words.by_role))}"
+    return plain(wanting_words.why_rests(round_, wanting_words.by_role))
 
 
 def waits_for(round_: Round) -> str:
@@ -195,9 +195,10 @@ def message(digest: Digest, *, zone: str = "UTC") -> Message:
     blocks: list[Block] = [heading("Digest"), paragraph(summary)]
     blocks += _section("Rounds", [_round_line(r) for r in digest.rounds])
     blocks += _section("Trials", [_trial_line(t) for t in digest.trials])
-    blocks += _section("Stuck, and why", [_stuck_line(*each) for each in digest.stuck])
+    stuck = [line("{t}: {w}", t=theirs(what, 80), w=theirs(why, 300)) for what, why in digest.stuck]
+    blocks += _section("Stuck, and why", stuck)
     blocks += _section("Verdicts since the last digest", [_verdict_line(v) for v in digest.verdicts])
-    blocks += _section("Decided, until it is done", [_fate_line(f) for f in digest.fates])
+    blocks += _section("Following up", [_fate_line(f) for f in digest.fates])
     blocks += _section("Learnt", [written(text, 160) for text in digest.learnings], shown=3)
     if digest.next_round is not None:
         blocks.append(paragraph("Next round: {d}.", d=When(digest.next_round, "day")))
@@ -240,11 +241,12 @@ def _section(name: str, lines: Sequence[Line], shown: int = SHOWN) -> list[Block
 
 def _round_line(row: RoundRow) -> Line:
     due: Line = line(", until {d}", d=When(row.due)) if row.due else ()
-    return line("{n}: {s}, {w}", n=theirs(row.name, 60), s=row.step, w=row.waits_for) + due
+    return line("{n}: {s}, {w}", n=theirs(row.name, 60), s=row.step, w=_stands(row)) + due
 
 
-def _stuck_line(what: str, why: str) -> Line:
-    return line("{t}: {w}", t=theirs(what, 80), w=theirs(why, 300))
+def _stands(row: RoundRow) -> str:
+    """Why it rests stands with all that is stuck."""
+    return "rests" if row.rests else row.waits_for
 
 
 def _trial_line(row: TrialRow) -> Line:
@@ -255,7 +257,7 @@ def _trial_line(row: TrialRow) -> Line:
     if late := _late(row):
         words += line("; late: {l}", l=theirs(late, 120))
     if row.decided:
-        words += line(". *Decided, waits for its review:* {d}", d=theirs(row.decided.rstrip("."), 300))
+        words += line(". *Decided, and waits for its review:* {d}", d=theirs(row.decided.rstrip("."), 300))
         words += line("." if not row.alerts else "")
     if row.alerts:
         words += line(". *Look at this:* {a}", a=theirs(" ".join(row.alerts), 400))
@@ -366,14 +368,14 @@ def markdown(digest: Digest, zone: str = "UTC") -> str:
         f"{_safe(v.title)}: {_safe(v.sentence or v.verdict)} {v.decision}. {_safe(v.learning)}" for v in digest.verdicts
     ]
     lines += _part("Verdicts since the last digest", verdicts)
-    lines += _part("Decided, until it is done", [_fate_text(f, day(f.ended or f.due)) for f in digest.fates])
+    lines += _part("Following up", [_fate_text(f, day(f.ended or f.due)) for f in digest.fates])
     lines += _part("Learnt", [_safe(text) for text in digest.learnings])
     lines.append(f"{count(digest.places_free, 'place')} free; next round: {day(digest.next_round)}")
     return "\n".join(lines) + "\n"
 
 
 def _round_text(row: RoundRow, day: str) -> str:
-    return f"{_safe(row.name)}: {row.step}, {row.waits_for}" + (f", until {day}" if day else "")
+    return f"{_safe(row.name)}: {row.step}, {_stands(row)}" + (f", until {day}" if day else "")
 
 
 def _trial_text(row: TrialRow, day: str) -> str:
@@ -383,7 +385,7 @@ def _trial_text(row: TrialRow, day: str) -> str:
     words += row.chance_words()
     words += f"; {row.next_what or 'next'} {day}"
     words += f"; late: {_safe(late)}" if (late := _late(row)) else ""
-    return words + (f". Decided, waits for its review: {_safe(row.decided)}" if row.decided else "")
+    return words + (f". Decided, and waits for its review: {_safe(row.decided)}" if row.decided else "")
 
 
 def _part(name: str, lines: Sequence[str]) -> list[str]:

@@ -156,7 +156,7 @@ def under_way(team: str, found: Sequence[Fate], names: Names, me: MemberId) -> l
     """What is to be done, in a list, with what this person can do."""
     if not found:
         return []
-    blocks: list[Block] = [paragraph("*Decided, until it is done*")]
+    blocks: list[Block] = [paragraph("*Following up*")]
     for fate in found:
         blocks.append(paragraph(standing(fate, names)))
         if fate.owner == me:

@@ -141,20 +141,24 @@ class Leftovers:
         return ", ".join(count(n, one, many) for n, one, many in parts if n)
 
 
+STEER = (
+    "At the start everybody reads in short what was tried, and what nothing was done about. Shown before the notes, "
+    "all of this steers what people write; after the reveal it doesn't."
+)
+
+
 def leftovers(left: Leftovers, channel: str, *, on_its_date: bool) -> Message:
-    """To the facilitator: what can begin the next round, and on its date the button that opens its setup."""
+    """To the facilitator: what can begin the next round; on its date how much, and the button that opens its setup."""
     head = line("Today is the date of the next round.") if on_its_date else line("For the next round.")
     summary = head + (
         line(" Left over from {r}: {c}.", r=theirs(left.round_name, 60), c=left.counted()) if not left.empty else ()
     )
-    blocks: list[Block] = [heading(head), *_lists(left)]
-    buttons = [Button("Set up the next round …", "round.again", channel, "primary")] if on_its_date else []
-    if not left.empty:
-        of_ended = ButtonValue(left.round_id, made_for=Step.COMMITTED.value).pack()
-        buttons.append(Button("Show these to the channel", "leftovers.show", of_ended))
-    blocks.append(offer(*buttons))
-    blocks.append(small("Shown before the notes, they steer what people write; shown after the reveal, they don't."))
-    return Message(summary, tuple(blocks))
+    if on_its_date:
+        return told(summary, offer(Button("Set up the next round …", "round.again", channel, "primary")),
+                    small("With its setup you get all of it to read."))  # fmt: skip
+    of_ended = ButtonValue(left.round_id, made_for=Step.COMMITTED.value).pack()
+    show = offer(Button("Show these to the channel", "leftovers.show", of_ended))
+    return Message(summary, (heading(head), *_lists(left), show, small(STEER)))
 
 
 def _lists(left: Leftovers) -> list[Block]:
@@ -218,10 +222,10 @@ class Worth:
 def ask_for_numbers(round_name: str, channel: str) -> Message:
     """To the facilitator, while notes are written: the decision-maker picks a lever next."""
     words = line(
-        "Have you got your funnel numbers? Then {r}'s decision-maker sees what one more point on each lever is worth.",
+        "Got your funnel numbers? With them {r}'s decision-maker sees what a point on each lever is worth.",
         r=theirs(round_name, 60),
     )
-    return told(words, offer(numbers_button(channel)), small("Else skip this."))
+    return told(words, offer(numbers_button(channel)))
 
 
 def numbers_button(channel: str) -> Button:

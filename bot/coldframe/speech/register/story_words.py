@@ -12,7 +12,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Items, Line, Message, When, line
 from coldframe.message.plain import sentence
 from coldframe.message.saying import heading, paragraph, small
-from coldframe.speech.names import spelt
+from coldframe.speech.names import in_words, spelt
 
 MOST = 4  # of a kind
 LONG = 100  # characters
@@ -61,7 +61,7 @@ def last_round(story: Story) -> list[Block]:
 def _listed(caption: str, lines: Sequence[Line]) -> list[Block]:
     if not lines:
         return []
-    more = [small("and {n} more", n=len(lines) - MOST)] if len(lines) > MOST else []
+    more = [small("and {n} more", n=in_words(len(lines) - MOST))] if len(lines) > MOST else []
     return [paragraph("*{c}*", c=caption), Items(tuple(lines[:MOST])), *more]
 
 
@@ -69,13 +69,14 @@ def _tried(trial: Trial, after: Line) -> Line:
     words = line("*{t}*: ", t=theirs(trial.title, 80)) + _came_out(trial)
     words += line(" Since then: ") + after + line(".") if after else ()
     learnt = trial.closing.learning if trial.closing is not None else ""
-    return words + (line(" We learnt: {l}", l=theirs(learnt, LONG)) if learnt else ())
+    return words + (line(" We learnt: {l}", l=theirs(learnt, 2 * LONG)) if learnt else ())
 
 
 def _came_out(trial: Trial) -> Line:
     closing = trial.closing
     if closing is not None:
-        return line("{s} ({d})", s=theirs(closing.sentence or closing.outcome, 2 * LONG), d=closing.decision)
+        said = sentence(closing.sentence or closing.outcome)
+        return line("{s} Decided: {d}.", s=theirs(said, 3 * LONG), d=closing.decision)
     if trial.step is TrialStep.DROPPED:
         dropped = line("it was not built: {r}", r=theirs(sentence(trial.stopped), 2 * LONG))
         return dropped if trial.stopped else line("it never started.")

@@ -28,6 +28,7 @@ def _vote(round_: Round) -> VoteWords:
 
 BY_ITSELF = 6  # options, up to which the lines for voting by emoji stand in the sheet's thread unasked
 SHOWN = 300  # characters of an option
+COMPARED_NEXT = "Then you compare them, two at a time, and the count appears."
 IDEA = 60  # characters of a plan's idea, which whoever compares has read
 
 
@@ -61,7 +62,8 @@ def sheet(round_: Round, member: MemberId, page: int | None = 0) -> Message:
     if buttons := _ballot_buttons(round_, member, locked):
         blocks.append(offer(*buttons))
     summary = line("{ask} ", ask=words.ask) + left + line(" ") + until(round_, member)
-    return guided(round_, member, card(round_, round_.step, *blocks, summary=summary))
+    then = line(COMPARED_NEXT) if words.locks and in_one_sitting(round_) else ()
+    return guided(round_, member, card(round_, round_.step, *blocks, summary=summary, then=then))
 
 
 def _ledger(round_: Round) -> Ledger:
@@ -122,9 +124,8 @@ def _secret(round_: Round, member: MemberId) -> Line:
 
 def _emoji_too(round_: Round) -> Line:
     """Said where the lines stand unasked; else a button offers them."""
-    thing = _vote(round_).thing
     if len(options(round_)) <= BY_ITSELF:
-        return line("Or put any emoji on a line in this message's thread: each is one {thing}. ", thing=thing)
+        return line("Or put emoji on the lines in this thread, one a {thing}. ", thing=_vote(round_).thing)
     return ()
 
 

@@ -16,7 +16,7 @@ from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech import wanting_words
 from coldframe.speech.names import NO_REASON, about, are_in, count, in_words, lower, spelt, title, who
 from coldframe.speech.round import lever_words
-from coldframe.speech.round.setup_words import windows, windows_chosen
+from coldframe.speech.round.setup_words import weight_words, windows, windows_chosen
 from coldframe.speech.steps import WORDS
 
 WHAT_NOW = Button("What now?", "now.show", "", says="What is open for me, shown to me alone")
@@ -163,7 +163,7 @@ def _votes_words(round_: Round) -> Line:
         "{share}% of the voting power",
         dots=count(settings.dots, "dot"),
         votes=count(settings.plan_votes, "vote"),
-        weight="twice" if settings.weight == 2 else f"{settings.weight} times" if settings.weight > 1 else "once",
+        weight=weight_words(settings),
         share=round(100 * share),
     )
 

@@ -15,10 +15,10 @@ from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Fa
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import likely, wanting_words
 from coldframe.speech.levels import harm, stop_line
-from coldframe.speech.names import NO_REASON, about, count, title, together, who
+from coldframe.speech.names import NO_REASON, about, count, spelt, title, together, who
 from coldframe.speech.round import delicate_words, fate_desk_words
 from coldframe.speech.round.cards import WHAT_NOW
-from coldframe.timing.dates import day_words, short_day, span_words
+from coldframe.timing.dates import short_day, span_words
 
 A_DAY = 1440  # minutes
 
@@ -68,7 +68,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     if choice.owner is not None:
         owner = line("{o}", o=who(round_, choice.owner))
         if choice.asked is not None:
-            owner += line(", until {o} accepts, who was asked", o=who(round_, choice.asked))
+            owner += line(", until {o}, who was asked, accepts", o=who(round_, choice.asked))
     elif choice.asked is not None:
         owner = line("{o} was asked", o=who(round_, choice.asked))
     rows: list[tuple[str, Line]] = [
@@ -156,7 +156,7 @@ def chosen(round_: Round, plan: Plan, announce_at: datetime | None) -> Message:
 def announced(round_: Round, plan: Plan) -> Message:
     """To the channel, at the moment that was fixed when the plan was chosen."""
     return said(
-        "Chosen for a trial: *{title}*. Who would like to own it? The commitment card takes offers.",
+        "Chosen for a trial: *{title}*. Who would like to own it? Say so on the commitment card.",
         title=theirs(plan.title, 80),
     )
 
@@ -167,13 +167,13 @@ def author_told(round_: Round, plan: Plan, choice: Choice) -> Message:
         words = line("Your plan “{title}” was chosen for a trial. Would you like to own it?", title=title)
     else:
         words = line(
-            "Your plan “{title}” was chosen for a trial; everybody else hears it {at}. Would you like to own it?",
+            "Your plan “{title}” was chosen for a trial; everybody else hears of it {at}. Would you like to own it?",
             title=title,
             at=When(choice.announce_at),
         )
     return told(
         words,
-        small("If you offer, your name shows later, among others who offer; else nobody is told who wrote it."),
+        small("Your name shows only if you offer, and then later, among others who do."),
         offer(Button("I would own it", "owner.offer", about(round_, plan.id), "primary")),
     )
 
@@ -223,12 +223,13 @@ def owner_replaced(round_: Round, plan: Plan, member: str) -> Message:
 
 
 def declined(round_: Round, plan: Plan, member: str, reason: str) -> Message:
-    return said(
-        "{who} declined to own “{title}”. The reason: “{why}” Ask somebody else: without an owner it doesn't start.",
+    words = line(
+        "{who} declined to own “{title}”: “{why}” Without an owner it doesn't start.",
         who=who(round_, member),
         title=theirs(plan.title, 80),
         why=signed(reason or NO_REASON, member, 300),
     )
+    return told(words, offer(Button("Ask somebody else …", "owner.ask", about(round_, plan.id), "primary")))
 
 
 def sealed_card(round_: Round) -> Message:
@@ -286,7 +287,7 @@ def _dates_if_live(plan: Plan, live: date | None, review: datetime) -> tuple[tup
 def _weeks_if_live(plan: Plan, live: date) -> str:
     first = first_whole_week(live)
     span = span_words(first, first + timedelta(weeks=plan.weeks, days=-1))
-    return f"{count(plan.weeks, 'whole week')} from then on, {span} if it is live by then"
+    return f"{spelt(plan.weeks, 'whole week')}, {span}, if it is live by then"
 
 
 def dates(round_: Round) -> tuple[Appointment, ...]:
@@ -358,9 +359,9 @@ def live_understood(round_: Round, plan: PlanId) -> Message:
     choice = round_.choices[plan]
     assert choice.live is not None and choice.review is not None
     words = line(
-        "“{t}” should be live on {d}; I ask then. It runs {w}. Review: {r}. Not what you meant?",
+        "“{t}” should be live on {d}; I ask you then. It runs {w}. Review: {r}. Not what you meant?",
         t=theirs(round_.plans[plan].title, 80),
-        d=day_words(choice.live),
+        d=short_day(choice.live),
         w=_weeks_if_live(round_.plans[plan], choice.live),
         r=When(choice.review),
     )

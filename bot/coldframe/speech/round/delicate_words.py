@@ -19,7 +19,7 @@ def question(round_: Round, plan: Plan) -> Message:
             words + line("? I ask because of {words}.", words=_raised_by(plan)),
             small("If it does, it can't start before somebody responsible has checked it: name them on the page, or at "
                   "the commitment. I give no legal advice; local law and your firm's own experts decide."),
-            offer(Button("Not so", "plan.not_so", key), Button("Name who checked it …", "plan.edit", key)),
+            offer(Button("It doesn't", "plan.not_so", key), Button("Name who checked it …", "plan.edit", key)),
         )
     )  # fmt: skip
 

@@ -23,16 +23,13 @@ def sheet(round_: Round, member: MemberId, page: int | None = 0) -> Message:
     every, page = paging.shown(_pages(round_, member), page)
     blocks: list[Block] = [
         paragraph(written(round_.settings.question, 300)),
-        paragraph(
-            "What holds us back, and what drives us? One idea a note; begin with what holds us back. Include things "
-            "we should stop doing."
-        ),
+        paragraph("What holds us back, and what drives us? One idea a note. Things we should stop doing count too."),
         *_own(round_, member, every[page]),
         *paging.turning(round_, "note.page", page, every),
         offer(*(_add(round_, lever, name) for lever, name in round_.settings.levers)),
         small(_by_lines(round_)),
         paragraph(until(round_, member)),
-        small("Nobody sees your notes before the reveal. Even unsigned, colleagues may guess them by style."),
+        small("Nobody sees your notes before the reveal. Even unsigned, their style may give you away."),
         *(small(tick) for tick in _ticks(round_, member)),
         offer(_done(round_, member)),
     ]

@@ -119,7 +119,7 @@ def _to_do(round_: Round, me: MemberId) -> Line:
                                      sheet=to_sheet(round_, me, "your sheet"))  # fmt: skip
     if opens is not None and rules.RULES[round_.step].read_hours:
         plans = To(message_name(round_.id, "plans"), "the plans")
-        words += line(" Read {plans} in the channel first: ballots come {at}.", plans=plans, at=When(opens))
+        words += line(" Read {plans} in the channel first: ballots come from {at} on.", plans=plans, at=When(opens))
     if me in rules.came_in(round_) and ledger is None:
         words += line(" You have given something already and can change it until the close.")
     return words
@@ -179,7 +179,9 @@ def _not_waited_for(round_: Round) -> list[Line]:
     away = [m for m in round_.active() if round_.seats[m].away]
     found: list[Line] = []
     if after:
-        found.append(line("It doesn't wait for {w}, who get to it only after the deadline.", w=_names(round_, after)))
+        found.append(
+            line("It doesn't wait for {w}, who can get to it only after the deadline.", w=_names(round_, after))
+        )
     if away:
         found.append(line("Away and not expected: {w}.", w=_names(round_, away)))
     return found

@@ -25,7 +25,7 @@ OWN_MESSAGES, OWN_MESSAGES_CLEARED = (
 )
 PRIVACY = (
     "What you write here is encrypted, and nobody reads it before its reveal, the facilitator included; then notes and "
-    "plans appear unsigned, votes as counts. Unsigned text stays 12 months. `/coldframe export` shows what I hold "
+    "plans appear unsigned, votes as counts. Unsigned text is kept 12 months. `/coldframe export` shows what I hold "
     "about you, `/coldframe forget` deletes it. Administrators of this chat may be able to read direct messages."
 )
 KEPT = (
@@ -49,10 +49,10 @@ def until(round_: Round, member: MemberId) -> Line:
     return line("Until {due}.", due=When(due))
 
 
-def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
-    """A step's private card: the round's name above, what happens next below."""
+def card(round_: Round, step: Step, *blocks: Block, summary: Line, then: Line = ()) -> Message:
+    """A step's private card: the round's name above, what happens next below; `then`: to this person, if not to all."""
     head = heading("{name}: {step}", name=theirs(round_.name, 60), step=title(step))
-    return Message(summary, (head, *blocks, small(what_follows(round_, step))))
+    return Message(summary, (head, *blocks, small(then or what_follows(round_, step))))
 
 
 FIRST = "first"

@@ -69,7 +69,7 @@ def revealed(round_: Round) -> Message:
     return told(
         words,
         small(
-            "Is there something that shouldn't be seen (a name, a secret)? Anybody may ask to hide a note: "
+            "Is there something that shouldn't be seen (a name, a secret)? Anybody may ask to hide a note: type "
             "`/coldframe hide` and its first words. The link from note to writer is erased."
         ),
     )
@@ -118,8 +118,12 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     shown = told_of is not None
     carried = [s for s in round_.forces_standing if s.carried]
     rows = tuple(_force_row(round_, s, shown) for s in round_.forces_standing)
+    tied = len(carried) > round_.settings.carry_on
     head = line(
-        "The dots are counted: {n} of {all} go on.", n=len(carried), all=count(len(round_.forces_standing), "force")
+        "The dots are counted: {n} of {all} go on{why}.",
+        n=len(carried),
+        all=count(len(round_.forces_standing), "force"),
+        why=", as all that tie for the last place do" if tied else "",
     )
     header = ("Place", "Force", "Dots", "Goes on") if shown else ("Place", "Force", "Goes on")
     table = Grid("Forces by dots; ties share a place", header, tuple(_force_cells(row, shown) for row in rows[:40]))

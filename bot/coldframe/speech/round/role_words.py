@@ -88,7 +88,7 @@ def _of_role(round_: Round, role: Role, me: MemberId) -> list[Button]:
 
 
 def _pass_on(round_: Round, role: Role) -> Button:
-    return Button(f"Pass on: {role} …", "role.offer", about(round_, role), says=f"Pass on the role of {role}")
+    return Button(f"Hand over: {role} …", "role.offer", about(round_, role), says=f"Pass on the role of {role}")
 
 
 def replaced(round_: Round) -> Button:

@@ -46,7 +46,8 @@ def proposal(
     rows = (
         ("Question", written(settings.question, 300)),
         ("Decision-maker", line("{w}", w=who(round_, roles.decision_maker))),
-        ("Weight", line("{w} votes for each of theirs: {p}% of the voting power", w=settings.weight, p=percent)),
+        ("Weight", line("each plan vote of theirs counts {w}, {p}% of the voting power",
+                        w=weight_words(settings), p=percent)),
         ("Votes", line("{d} each on forces, {v} each on plans", d=count(settings.dots, "dot"),
                        v=count(settings.plan_votes, "vote"))),
         ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
@@ -68,7 +69,7 @@ def proposal(
         start = (Button(f"Yes, {percent}% of the power, and start", "round.confirm", value, "primary"),)
     change = Button("Change …", "round.change", about(round_), says=f"Change {theirs(round_.name, 60).text}")
     blocks.append(offer(*start, change, Button("Cancel …", "round.cancel", about(round_), "danger")))
-    blocks.append(small("At the start everybody gets their questions in private, and the channel the calendar."))
+    blocks.append(small("At the start everybody gets their sheet in private, and the channel gets the calendar."))
     return Message(summary, tuple(blocks))
 
 
@@ -86,6 +87,11 @@ def windows(settings: Settings) -> str:
     chosen = [f"{step} {settings.lengths[step]:g} {unit}" for step in Step if step in settings.lengths]
     reading = [f"{READING} {settings.reading:g} {unit}"] if settings.reading is not None else []
     return ", ".join(chosen + reading)
+
+
+def weight_words(settings: Settings) -> str:
+    """How much a plan vote of the decision-maker counts."""
+    return {1: "once", 2: "twice"}.get(settings.weight, f"{settings.weight} times")
 
 
 def windows_chosen(settings: Settings) -> str:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Items, Message, line
+from coldframe.message.nodes import Block, Items, Line, Message, line
 from coldframe.message.saying import paragraph, small, told
+from coldframe.speech.names import in_words
 
 SINGLE_PLAN = "A single plan has nothing to be compared with."
 ONE_VIEW = "One person's view."
@@ -28,31 +29,31 @@ class Size:
 
 def for_author(title: str, weeks: int, size: Size) -> Message:
     """Private, before anybody else reads the plan."""
-    words = line("“{t}”: {s} {v}", t=theirs(title, 80), s=size.summary, v=_verdict(weeks, size))
+    words = line("“{t}” is in, and you can change it. ", t=theirs(title, 80)) + _shows(weeks, size)
     blocks: list[Block] = [paragraph(words)]
     if not size.planned_fits:
         blocks.append(paragraph("The smallest target you would most likely see, by length:"))
         blocks.append(Items(tuple(line("{w} weeks: {t}", w=w, t=theirs(target, 60)) for w, target in size.rows)))
     if size.advice:
         blocks.append(paragraph(written(size.advice, 300)))
-    blocks.append(small("Your plan is in, and you can change it."))
     return Message(words, tuple(blocks), private=True)
+
+
+def _shows(weeks: int, size: Size) -> Line:
+    return line("{s} {v}", s=size.summary, v=_verdict(weeks, size))
 
 
 def _verdict(weeks: int, size: Size) -> str:
     if size.planned_fits:
-        return f"The planned {weeks} weeks would most likely show it."
+        return f"The planned {in_words(weeks)} would most likely show it."
     if size.fits:
-        return f"The planned {weeks} weeks are too short for that; a longer trial can show it."
+        return f"The planned {in_words(weeks)} are too few for that; a longer trial can show it."
     return "With this traffic that is too small to see: the review would most likely end with “cannot tell”."
 
 
 def for_everybody(sizes: Sequence[tuple[str, int, Size]]) -> Message:
     """All revealed plans whose numbers are known, (title, weeks, size) each."""
     head = line("*What the traffic can show*, plan by plan.")
-    rows = tuple(
-        line("*{t}*: {s} {v}", t=theirs(title, 80), s=size.summary, v=_verdict(weeks, size))
-        for title, weeks, size in sizes
-    )
+    rows = tuple(line("*{t}*: ", t=theirs(title, 80)) + _shows(weeks, size) for title, weeks, size in sizes)
     note = "A plan that isn't here has no baseline, target or people a week yet, or is compared in another way."
     return told(head, Items(rows), small(note))

@@ -37,7 +37,7 @@ STEP, MOST = 5, 95  # of 100: as fine as the figure is true, and as high as it i
 def _first_words(stays: float | None) -> str:
     """How soft the first place is. People "like you": that all of this team may be mistaken is not in it."""
     if stays is None:
-        return "The first place is shared, so a few other voters could change who is first"
+        return "Those in front have the same total, so a few other voters could change which is first"
     if stays < MOSTLY:
         return "It's close: if other people like you voted, another could well be first"
     return f"If other people like you voted, the first would stay first about {of_100(stays)} times in 100"

@@ -10,40 +10,41 @@ from coldframe.domain.state import Note, Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, To, line
 from coldframe.message.saying import offer, paragraph, said, small
-from coldframe.speech.names import MOST_BESIDE, about, in_words, message_name
+from coldframe.speech.names import MOST_BESIDE, about, capital, in_words, message_name
 from coldframe.speech.round import change_words, jot_words, page_words
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
 
 
-def questions_desk(round_: Round, member: MemberId) -> Message:
-    """To the facilitator: the carried forces, the questions so far, suggestions."""
-    written = {q.force for q in round_.questions}
-    carried = [s.option for s in round_.forces_standing if s.carried]
+def questions_desk(round_: Round, member: MemberId, at: ForceId | None = None) -> Message:
+    """To the facilitator: the force to turn round now, `at` or the first that has no question yet; the questions so
+    far, suggestions."""
+    carried = [ForceId(s.option) for s in round_.forces_standing if s.carried]
     summary = line(
         "{name}: turn the {n} strongest forces into questions. ", name=theirs(round_.name, 60), n=len(carried)
     ) + until(round_, member)
-    blocks: list[Block] = [paragraph("Turn each of these forces into a question or more, then publish them.")]
-    helps, _ = strengths.beside(round_)
-    for force in carried:
-        text = round_.force_text(ForceId(force))
-        blocks.append(paragraph("{tick}{text}", tick="✓ " * (force in written), text=theirs(text, 400)))
-        blocks += _helps(helps.get(ForceId(force), ()))
-        blocks.append(
-            offer(
-                Button(
-                    "Word it …",
-                    "question.write",
-                    about(round_, force),
-                    says=f"Question for: {theirs(text, 60).text}",
-                )
-            )
-        )
+    left = [force for force in carried if force not in {q.force for q in round_.questions}]
+    to_go = f" {capital(in_words(len(left)))} to go." if left else ""
+    blocks: list[Block] = [paragraph("Turn each force into a question or more, then publish them.{n}", n=to_go)]
+    blocks += _force(round_, carried, at if at in carried else next(iter(left or carried), None))
     blocks += _questions_so_far(round_)
     blocks.append(paragraph(until(round_, member)))
     if round_.questions:
         blocks.append(offer(Button("Publish the questions", "step.close", about(round_), "primary")))
     return card(round_, Step.QUESTIONS, *blocks, summary=summary)
+
+
+def _force(round_: Round, carried: Sequence[ForceId], force: ForceId | None) -> list[Block]:
+    """One of them, with what may help against it, and the way to the next; its other strengths stand in the form."""
+    if force is None:
+        return []
+    text = round_.force_text(force)
+    says = f"Question for: {theirs(text, 60).text}"
+    word = Button("Word it …", "question.write", about(round_, force), says=says)
+    after = carried[(carried.index(force) + 1) % len(carried)]
+    following = (Button("Next force", "question.next", about(round_, after)),) if after != force else ()
+    driving = strengths.beside(round_)[0].get(force, ())
+    return [paragraph("{text}", text=theirs(text, 400)), *_helps(driving), offer(word, *following)]
 
 
 def _helps(driving: Sequence[Note]) -> list[Block]:
@@ -82,7 +83,7 @@ LINT = {
 def question_hints(text: str, codes: Sequence[str]) -> Message:
     doubts = "; ".join(LINT[c] for c in codes)
     return said(
-        "Kept: “{text}”. One doubt: {doubts}. It stands unless you change it.", text=theirs(text, 300), doubts=doubts
+        "It's in: “{text}”. One doubt: {doubts}. It stands unless you change it.", text=theirs(text, 300), doubts=doubts
     )
 
 
@@ -98,8 +99,8 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     sheet = card(
         round_,
         Step.PRECEDENTS,
-        paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it, best outside "
-                  "our own trade. A story is not evidence.", which=To(questions, which)),
+        paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it, ideally "
+                  "outside our own trade.", which=To(questions, which)),
         paragraph(until(round_, member)),
         *own_precedents(round_, member),
         offer(

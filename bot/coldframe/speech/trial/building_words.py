@@ -40,7 +40,7 @@ def buttons(trial: Trial) -> tuple[Button, ...]:
     key = of_building(trial)
     return (
         Button("It's live from today", "trial.live", key, "primary"),
-        Button("Live since another day …", "trial.live_since", key),
+        Button("Live since an earlier day …", "trial.live_since", key),
         Button("Not yet …", "trial.live_move", key),
     )
 
@@ -116,10 +116,10 @@ def live(trial: Trial, again: bool) -> Message:
     """It is live, or a day that was said wrong is put right."""
     assert trial.live is not None and trial.review is not None
     words = line(
-        "“{t}” is live since {d}{a}. What counts: {w}. Review: {r}.",
+        "“{t}” went live on {d}{a}. What counts: {w}. Review: {r}.",
         t=title(trial),
         d=short_day(trial.live),
-        a=line(", and not from the day said before") if again else "",
+        a=line(", and not on the day said before") if again else "",
         w=week_dates.weeks(trial, tuple(range(1, trial.last_week() + 1))),
         r=When(trial.review),
     )
@@ -161,15 +161,15 @@ def late(trial: Trial) -> Message:
     agreed = trial.live_agreed()
     assert agreed is not None
     words = line(
-        "“{t}” should be live since {d} and isn't: more than two weeks. What becomes of it? It holds one of the team's "
-        "places for trials.",
+        "“{t}” should have been live on {d} and isn't, more than two weeks later. What becomes of it? It holds one of "
+        "the team's places for trials.",
         t=title(trial),
         d=short_day(agreed),
     )
     others = line("{w} hear this; the first answer counts.", w=_names(trial, trial.holders()))
     key = of_late_build(trial)
     ways = (
-        Button("It's live since …", "trial.live_since", of_building(trial)),
+        Button("It went live on …", "trial.live_since", of_building(trial)),
         Button("Another day …", "trial.live_agree", key),
         Button("Build less of it …", "trial.smaller", key),
         Button("Another owner …", "trial.ask", of_owner(trial)),

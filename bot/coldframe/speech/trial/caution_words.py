@@ -40,7 +40,7 @@ def _said(trial: Trial, found: Caution) -> str:
     facts = found.facts
     limit = figure(_number(found, "limit"))
     return (
-        f"{facts['name']} went past its limit of {limit} in "
+        f"“{facts['name']}” went past its limit of {limit} in "
         f"{week_dates.week(trial, int(facts['week']))} ({figure(_number(found, 'value'))})"
         f"{_what_was_decided(trial, int(facts['week']))}."
     )
@@ -107,9 +107,9 @@ _VALUES = ("value", "others", "line", "limit", "baseline", "control", "trial", "
 
 
 _NOTHING = {
-    "trial": "Week {week}: none of {of} with the change, where about {usual} is usual. Does the counting run?",
-    "control": "Week {week}: none of {of} without the change, where about {usual} is usual. Does the counting run?",
-    "count": "Week {week}: nothing was counted, where about {usual} a week are usual. Does the counting run?",
+    "trial": "Week {week}: none of {of} with the change, where about {usual} is usual. Is the counting working?",
+    "control": "Week {week}: none of {of} without the change, where about {usual} is usual. Is the counting working?",
+    "count": "Week {week}: nothing was counted, where about {usual} a week are usual. Is the counting working?",
 }
 _CAUTIONS = {
     "sample-ratio": "The groups hold {control} and {trial} people, which chance does not explain.",
@@ -125,5 +125,5 @@ _CAUTIONS = {
     "novelty": "The first week did better than the later ones: new things are tried because they are new.",
     "too-good": "Results far above the plan are mostly faults of the counting.",
     "stop-line": "The stop line is reached: {value}, the line is {line}.",
-    "harm": "{name} went past its limit of {limit} in week {week}: {value}.",
+    "harm": "“{name}” went past its limit of {limit} in week {week}: {value}.",
 }

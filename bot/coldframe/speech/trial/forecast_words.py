@@ -42,8 +42,8 @@ def sheet(round_: Round, member: MemberId, plans: Sequence[PlanId], last: Line) 
         return told(line("How likely would it be to reach its target? No plan is chosen now: nothing to answer."))
     which = line("“{t}”", t=_title(round_, plans[0])) if len(plans) == 1 else line("each plan")
     ask = line("How likely is ") + which + line(" to reach its target?")
-    how = " Please answer before you talk about it. Nobody sees your figure; after the seal I show the middle one of "
-    blocks: list[Block] = [paragraph(ask + line(how + "three or more."))]
+    how = " Please answer before you talk about it. Nobody sees your figure, only the middle one of three or more."
+    blocks: list[Block] = [paragraph(ask + line(how))]
     for plan in plans:
         blocks += _plan(round_, member, plan, named=len(plans) > 1)
     return Message(ask, (*blocks, small(last)))

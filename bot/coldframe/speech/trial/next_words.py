@@ -22,7 +22,7 @@ def next_step(trial: Trial, judged: Judged) -> Line:
         if found is not None:
             return line("Next: {w}", w=words(trial, found))
     if verdict.outcome is Outcome.WORSE:
-        return line("Next: stop it, unless the counting is wrong. What is worse by so much hardly turns.")
+        return line("Next: stop it, unless the counting is wrong. What is so much worse seldom turns.")
     if judged.in_vain is not None:
         return line("{w} Stop it and free the place?", w=in_vain(judged.in_vain))
     return _before_the_end(verdict)

@@ -15,7 +15,7 @@ from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, W
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech import likely
-from coldframe.speech.names import NO_REASON, about_trial, count, of_action, of_offer, of_owner, of_review, of_week
+from coldframe.speech.names import NO_REASON, about_trial, of_action, of_offer, of_owner, of_review, of_week, spelt
 from coldframe.speech.trial import building_words, trial_dates, week_dates
 from coldframe.speech.trial.trial_words import said_of, title, who
 from coldframe.timing.dates import short_day
@@ -39,7 +39,7 @@ def bundle(
     """One private message with everything that is due, the smallest next action at hand: `steps` for the rounds."""
     number = len(rounds) + len(open_)
     things = [what + line(", by {d}", d=due) for what, due in rounds]
-    only = [*things, *map(open_line, open_)] if number == 1 else [line("{n}", n=count(number, "thing"))]
+    only = [*things, *map(open_line, open_)] if number == 1 else [line("{n}", n=spelt(number, "thing"))]
     summary = line("To do: {n}.", n=only[0])
     alone = number == 1 and not things  # it says itself what it is
     blocks: list[Block] = [] if alone else [paragraph(summary)]
@@ -202,7 +202,7 @@ def owner_changed(trial: Trial, before: MemberId | None, taken: bool) -> Message
 
 
 def you_own(trial: Trial) -> Message:
-    words = line("Thank you, you own “{t}” now. I come to you once a week, in your working hours.", t=title(trial))
+    words = line("Thank you, you own “{t}” now. I'll ask you once a week, in your working hours.", t=title(trial))
     if trial.step is TrialStep.BUILDING:
         return told(_builds_it(trial), offer(*building_words.buttons(trial)[1:]))
     in_review = trial.step is TrialStep.IN_REVIEW
@@ -251,7 +251,7 @@ def you_facilitate(trial: Trial) -> Message:
     """To whoever facilitates because the facilitator has left."""
     return said_of(
         "You look after the trial “{title}” as its facilitator now, since whoever did has left. I come to you when "
-        "something about it needs somebody; its owner is {o}.",
+        "it needs somebody; its owner is {o}.",
         trial,
         o=who(trial, trial.owner),
     )

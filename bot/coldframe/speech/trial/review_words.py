@@ -34,20 +34,16 @@ def brief(trial: Trial, today: date) -> Message:
     return Message(words, tuple(blocks))
 
 
-def brief_for_owner(trial: Trial, today: date) -> Message:
-    """The same material to the owner, with what is still missing first."""
+def brief_for_owner(trial: Trial, missing: Sequence[int]) -> Message:
+    """That it comes, and what the owner can still do for it; the numbers stand in the channel."""
     assert trial.review is not None
-    missing = trial.unlogged(today)
     words = line("The review of “{t}” comes {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [paragraph(words)]
     if missing:
         blocks.append(paragraph("Still missing: {w}.", w=week_dates.weeks(trial, missing)))
-    blocks += [*_entries(trial), *_open_actions(trial)]
-    buttons = (
-        Button("Log a week …", "trial.log", about_trial(trial), "primary" if missing else "plain"),
-        Button("Move the review …", "trial.review_date", about_trial(trial)),
-    )
-    blocks.append(offer(*buttons))
+    blocks += _open_actions(trial)
+    log = (Button("Log a week …", "trial.log", about_trial(trial), "primary"),) if missing else ()
+    blocks.append(offer(*log, Button("Move the review …", "trial.review_date", about_trial(trial))))
     return Message(words, tuple(blocks))
 
 
@@ -104,7 +100,7 @@ def _against_the_plan(trial: Trial, today: date) -> list[Block]:
     whole = sum(e.state == "whole" for e in trial.entries())
     words.append(f"{whole} of {count(trial.planned, 'week')} counted")
     if trial.dates_moved:
-        words.append(f"dates moved {count(trial.dates_moved, 'time')}")
+        words.append(f"dates moved {_times(trial.dates_moved)}")
     rows: list[tuple[str, Line]] = [("Against the plan", line("{w}", w="; ".join(words)))]
     if trial.stopped:
         rows.append(("Stopped early", (signed(trial.stopped, trial.owner, 500),)))
@@ -113,6 +109,10 @@ def _against_the_plan(trial: Trial, today: date) -> list[Block]:
         weeks = week_dates.weeks(trial, [e.week for e in corrected])
         rows.append(("Corrected", line("{w}; the earlier numbers are kept", w=weeks)))
     return [Facts(tuple(rows))]
+
+
+def _times(number: int) -> str:
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")
 
 
 def _chances(trial: Trial) -> list[Block]:
@@ -179,8 +179,8 @@ def _what_follows(trial: Trial, closing: Closing) -> list[tuple[str, Line]]:
     if closing.what:
         rows.append((_EXACTLY[closing.decision], (signed(closing.what, closing.by, 500),)))
     if closing.owner is not None and closing.due is not None:
-        seen = line("{o}, {d}", o=who(trial, closing.owner), d=When(closing.due, "day"))
-        rows.append(("Seen done by", seen + _with_a_yes(trial, closing)))
+        seen = line("{o}, by {d}", o=who(trial, closing.owner), d=When(closing.due, "day"))
+        rows.append(("Who sees it done", seen + _with_a_yes(trial, closing)))
     return rows
 
 

@@ -41,7 +41,7 @@ _MINE: Mapping[Signable, str] = {"fear": "why you think “{t}” could fail", "
 
 def shown(trial: Trial, said_: Signed) -> Message:
     """In the channel."""
-    template = "{o} fears about “{t}”: {w}" if said_.what == "fear" else "{o} learnt from “{t}”: {w}"
+    template = "What {o} fears of “{t}”: {w}" if said_.what == "fear" else "What {o} learnt from “{t}”: {w}"
     return told(line(template, o=who(trial, said_.by), t=title(trial), w=signed(said_.text, said_.by, 1000)))
 
 

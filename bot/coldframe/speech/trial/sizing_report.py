@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import SPAN, PlanMeasure, SizingReport, WeeksRow, exact_weeks
+from coldframe.speech.names import capital, spelt
 
 _MIN_WEEKS, _MAX_WEEKS = SPAN[0], SPAN[-1]
 _BUSIER_STEPS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6)
@@ -39,8 +40,8 @@ def summary(report: SizingReport) -> str:
     if weeks > _MAX_WEEKS:
         return f"Six weeks are not enough to see {change}{traffic}: it takes {takes}."
     if weeks < _MIN_WEEKS:
-        return f"{takes} would show {change}{traffic}; run three whole weeks all the same."
-    return f"{takes} are enough to see {change}{traffic}."
+        return f"{capital(takes)} would show {change}{traffic}; run three whole weeks all the same."
+    return f"{capital(takes)} are enough to see {change}{traffic}."
 
 
 def advice(report: SizingReport) -> tuple[str, ...]:
@@ -109,4 +110,4 @@ def _other_design(plan: PlanMeasure) -> str:
 
 
 def _weeks(number: int) -> str:
-    return "1 week" if number == 1 else f"{number:,} weeks"
+    return spelt(number, "week") if number < 10 else f"{number:,} weeks"

@@ -145,7 +145,7 @@ def _now(trial: Trial, starts: date, today: date) -> str:
             f"live since {short_day(trial.live_since() or starts)}; {week_dates.week(trial, 1)}, is the first to count"
         )
     if week > trial.last_week():
-        return f"its {trial.last_week()} weeks are over since {short_day(trial.ends() or today)}"
+        return f"its {trial.last_week()} weeks are over"
     return f"in {week_dates.week(trial, week)}"
 
 
@@ -384,8 +384,8 @@ def started(trial: Trial) -> Message:
     """A plan that had been refused a place starts, now that one is free."""
     assert trial.review is not None
     words = line(
-        "A place was free: “{t}” is being built from today on. {o} owns it; it should be live on {l}, and its review "
-        "is on {d} then.",
+        "A place was free, so “{t}” is being built from today. {o} owns it. It should be live on {l}; its review is "
+        "then on {d}.",
         t=title(trial),
         o=who(trial, trial.owner),
         l=short_day(trial.planned_live) if trial.planned_live is not None else "its day",

@@ -88,9 +88,11 @@ class Desk:
         facilitator = round_.roles.acting(Role.FACILITATOR)
         turn.tell(round_, facilitator, "desk", self._guided(round_, facilitator), rest=(self.step.value,))
 
-    def revise(self, turn: Turn, round_: Round) -> None:
+    def revise(self, turn: Turn, round_: Round, card: Message | None = None) -> None:
+        """`card`: what is asked for, where it is not the usual."""
         facilitator = round_.roles.acting(Role.FACILITATOR)
-        turn.revise_own(round_, facilitator, "desk", self._guided(round_, facilitator), self.step.value)
+        shown = guide_words.guided(round_, facilitator, card or self.card(round_, facilitator))
+        turn.revise_own(round_, facilitator, "desk", shown, self.step.value)
 
     def reads(self) -> Mapping[str, Reads]:
         return {"desk": lambda round_, rest: self._guided(round_, MemberId(rest[0]))}

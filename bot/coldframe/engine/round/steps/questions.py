@@ -36,6 +36,14 @@ async def _write(request: RoundRequest) -> None:
         request.answer(work_prompts.question_hints(text, doubts))
 
 
+async def _next(request: RoundRequest) -> None:
+    """Another force, in the place of the one on the desk."""
+    round_, force = request.round, ForceId(request.part(0))
+    if round_.force(force) is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    DESK.revise(request.turn, round_, work_prompts.questions_desk(round_, request.by, force))
+
+
 async def _changed(
     turn: Turn, before: Round, after: Round, fact: QuestionWritten | QuestionDropped | QuestionSuggested
 ) -> None:
@@ -52,6 +60,7 @@ PLAY = StepPlay(
     open=DESK.open, asking=None, desk=DESK.show, own_card=None, reads=DESK.reads(), card_follows=False,
     buttons={
         "question.write": opens(_form),
+        "question.next": _next,
         "question.drop": acts(lambda r: DropQuestion(r.by, QuestionId(r.part(0)))),
     },
     forms={"question.write": _write},
