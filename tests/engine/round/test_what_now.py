@@ -263,7 +263,7 @@ CASES: Mapping[str, Case] = {
     "notes, somebody comes after the close": Case(
         Step.NOTES,
         _nothing,
-        ("It doesn't wait for Jon, who can get to it only after the deadline",),
+        ("It doesn't wait for Jon, who can't get to it by the deadline",),
         calendars={JON: WorkingCalendar(away=((date(2026, 3, 1), date(2026, 3, 20)),))},
     ),
     "notes, somebody is away": Case(

@@ -179,9 +179,7 @@ def _not_waited_for(round_: Round) -> list[Line]:
     away = [m for m in round_.active() if round_.seats[m].away]
     found: list[Line] = []
     if after:
-        found.append(
-            line("It doesn't wait for {w}, who can get to it only after the deadline.", w=_names(round_, after))
-        )
+        found.append(line("It doesn't wait for {w}, who can't get to it by the deadline.", w=_names(round_, after)))
     if away:
         found.append(line("Away and not expected: {w}.", w=_names(round_, away)))
     return found
