@@ -265,3 +265,9 @@ def to_sheet(round_: Round, member: str, label: str, *, strong: bool = False) ->
         return Words(label, strong)
     what, tells = _SHEETS[round_.step]
     return To(message_name(round_.id, what, member, *([round_.step.value] if tells else [])), label, strong)
+
+
+def sheet_of(round_: Round, member: str) -> Line:
+    """`dots in Spring round`, with the way to the sheet that waits."""
+    sheet = to_sheet(round_, member, lower(round_.step), strong=True)
+    return line("{step} in {round}", step=sheet, round=theirs(round_.name, 60))

@@ -12,9 +12,8 @@ from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import lives, members, trial_turn
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import fates
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Line, When, line
-from coldframe.speech.names import lower, to_sheet
+from coldframe.message.nodes import Line, When
+from coldframe.speech.names import sheet_of
 from coldframe.speech.register import fate_words
 from coldframe.speech.register.fate_words import Ask, Item
 from coldframe.speech.trial import owner_words
@@ -72,12 +71,7 @@ async def in_rounds(
 
 def lines(found: Sequence[tuple[datetime, Round]], member: MemberId) -> list[tuple[Line, When]]:
     """Each with the way to the sheet that waits."""
-    return [(_open_line(round_, member), When(at)) for at, round_ in found]
-
-
-def _open_line(round_: Round, member: MemberId) -> Line:
-    sheet = to_sheet(round_, member, lower(round_.step), strong=True)
-    return line("{step} in {round}", round=theirs(round_.name, 60), step=sheet)
+    return [(sheet_of(round_, member), When(at)) for at, round_ in found]
 
 
 async def waiting(
