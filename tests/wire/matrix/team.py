@@ -135,7 +135,9 @@ class Team:
     async def _hears(self) -> None:
         """Until every key has come that belongs to what was said."""
         await self.platform._door.look(self.engine)
-        while self.elsewhere is not None and self.chat.kept.below(PENDING):
+        for _ in range(A_WHILE if self.elsewhere is not None else 0):
+            if not self.chat.kept.below(PENDING):
+                return
             await asyncio.sleep(0.02)
             await self.platform._door.look(self.engine)
 

@@ -107,6 +107,18 @@ async def test_what_cannot_be_opened_in_a_room_is_told_to_its_writer_once_a_day(
         assert await at.reads(at.ben) == []
 
 
+async def test_what_its_writer_took_back_unread_is_no_trouble(tmp_path: Path) -> None:
+    """It came and went, encrypted, while the bot was away: nobody is asked to send it again."""
+    clock = ManualClock(datetime.now(UTC))
+    async with at_the_bench(tmp_path, the_server(), clock) as at:
+        room = at.chat.rooms.direct(at.ana.id) or ""
+        await at.ana.erases(room, await at.ana.says(room, "- retention: never said"))
+        for _ in range(2):
+            assert [what for what in await at.hears() if isinstance(what, Said)] == []
+            clock.pass_by(timedelta(minutes=3))
+        assert await at.reads(at.ana) == []
+
+
 async def test_an_edit_of_what_is_anothers_or_of_an_edit_is_none(tmp_path: Path) -> None:
     """The server takes all of them: of the bot's words, of a colleague's, of one's own edit."""
     async with at_the_bench(tmp_path, the_server()) as at:

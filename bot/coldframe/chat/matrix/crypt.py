@@ -103,8 +103,9 @@ class Crypt:
                 log.info("matrix.device", device=device.id)
 
     def read(self, room: str, event: Json) -> Json:
-        """The event, opened where it is encrypted. Raises Undecryptable."""
-        if event.get("type") != "m.room.encrypted":
+        """The event, opened where it is encrypted; of one that was taken back nothing is left to open. Raises
+        Undecryptable."""
+        if event.get("type") != "m.room.encrypted" or not event.get("content"):
             return event
         parsed = Event.parse_event(deepcopy(event))
         if not isinstance(parsed, MegolmEvent):
