@@ -32,7 +32,7 @@ from tests.mutation.planted import plant
 from tests.mutation.sites import BOT, ROOMS, TOP, Site, sites, told
 
 FOLDERS = [f"tests/{room}" for room in ROOMS]
-HEAVY = "numpy scipy.optimize scipy.special scipy.stats hypothesis holidays pydantic rapidfuzz snowballstemmer yaml"
+HEAVY = "numpy scipy.optimize scipy.special scipy.stats holidays pydantic rapidfuzz snowballstemmer yaml"
 """Libraries that are had once, before the processes part."""
 MOST = 300  # seconds of processor for one, far more than all its tests take
 QUIET = [
