@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.bench import calibration
 from tests.calibration import pairs, promises, trials, votes
-from tests.calibration.claims import NOT_SAID, Said, banded
+from tests.calibration.claims import AT_LEAST, NOT_SAID, Said, banded
 
 
 def _said(said: float, true: float, *, hard: bool, times: int = 400) -> list[Said]:
@@ -22,6 +23,8 @@ def _said(said: float, true: float, *, hard: bool, times: int = 400) -> list[Sai
         (0.75, 0.90, False, True),
         (0.75, 0.60, True, True),
         (0.75, 0.90, True, False),  # too modest is allowed where the world is hard
+        (0.75, 0.70, True, True),  # and bold is not
+        (0.75, 0.70, False, False),
     ],
 )
 def test_a_band_is_off_when_it_is_bold(said: float, true: float, hard: bool, off: bool) -> None:
@@ -33,6 +36,27 @@ def test_a_band_is_off_when_it_is_bold(said: float, true: float, hard: bool, off
 def test_a_small_chance_is_a_bold_word_too() -> None:
     """Where doubt is one half, 5 in 100 said of what happens in 30 is too bold; where it is 0, it is modest."""
     assert [next(banded(_said(0.05, 0.3, hard=True), doubt=doubt)).off for doubt in (0.5, 0.0)] == [True, False]
+
+
+def _least(true: float, *, hard: bool) -> list[Said]:
+    return [Said(f"“probably”, {AT_LEAST}", "world", hard, 0.6, one.true) for one in _said(0.6, true, hard=hard)]
+
+
+def test_words_promise_the_least_in_every_world() -> None:
+    """More is no fault, less is one, wherever it is."""
+    for hard in (False, True):
+        assert [next(banded(_least(true, hard=hard))).off for true in (0.9, 0.62, 0.45)] == [False, False, True]
+        assert next(banded(_least(0.9, hard=hard))).label == "at least 60"
+
+
+def test_what_the_method_before_said_stands_beside_it_and_is_not_judged() -> None:
+    """In its own band, of the same worlds; a band of which only it spoke stands alone."""
+    now = [Said("claim", "world", False, 0.65, true) for true in (0.0, 1.0, 1.0) * 40]
+    before = [Said("claim", "world", False, said, 0.0, earlier=True) for said in (0.65, 0.95) * 60]
+    text, off = calibration.table(now + before, worlds=False)
+    lines = {line.split("  ")[2].strip(): line for line in text.splitlines() if "said" in line and " to " in line}
+    assert off == 0 and lines["said 60 to 70"].count(" 65.0 ") == 2 and lines["said 60 to 70"].endswith("OFF")
+    assert lines["said 90 to 100"].count("95.0") == 1
 
 
 def test_bands_do_not_hide_behind_their_average() -> None:

@@ -99,7 +99,7 @@ def _sure_words(group: tuple[int, ...], chief: tuple[int, ...] | None, voters: i
     options = [str(o) for o in range(len(group))]
     theirs = None if chief is None else dict(zip(options, chief, strict=True))
     told = Figures(dict(zip(options, group, strict=True)), theirs, voters, QUOTA)
-    return sure_words(sureness(told, WEIGHT, TRIALS))
+    return sure_words(sureness(told, WEIGHT, TRIALS), figure=chief is not None)
 
 
 def weights(team: Team) -> Hashable:

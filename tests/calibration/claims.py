@@ -16,19 +16,22 @@ MOST_OFF = 0.05
 """As far as said and true may lie apart in an ordinary world; in a hard one what is said may lie nearer to doubt."""
 NOT_SAID = "what is not said"
 """Marks a claim that no sentence makes, kept in the table so that nobody reads it into one; it is never off."""
+AT_LEAST = "in words, true of at least"
+"""Marks a claim in words without a figure: what is said is the least that the words promise, in any world."""
 FEWEST = 30  # statements in a band that is judged
 
 
 @dataclass(frozen=True, slots=True)
 class Said:
     """One statement of a probability: the claim it belongs to, the world it was made in, what is true of it there (a
-    chance, or 0 and 1)."""
+    chance, or 0 and 1); `earlier`: as the method before would have said it there."""
 
     claim: str
     world: str
     hard: bool
     said: float
     true: float
+    earlier: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +47,7 @@ class Row:
     """What is said of doubt: 0, or one half where a low figure is a bold one too."""
     hard: bool
     judged: bool = True
+    least: bool = False
 
     @property
     def bold(self) -> float:
@@ -52,19 +56,31 @@ class Row:
 
     @property
     def off(self) -> bool:
-        """Whether it is further off than luck in this run explains."""
-        too_far = self.bold if self.hard else abs(self.bold)
-        return self.judged and self.number >= FEWEST and too_far > MOST_OFF + 2 * self.error
+        """Whether it is further off than luck in this run explains: a figure in an ordinary world by more than may be,
+        one in a hard world, and words in any, by being bold at all."""
+        too_far = self.bold if self.hard or self.least else abs(self.bold) - MOST_OFF
+        return self.judged and self.number >= FEWEST and too_far > 2 * self.error
 
-    def line(self) -> str:
-        mark = "  OFF" if self.off else ("  few" if self.number < FEWEST else "")
-        figures = f"{100 * self.said:6.1f}  {100 * self.true:6.1f} ± {100 * self.error:4.1f}"
-        return f"    {self.label:<44}{self.number:>7}  {figures}  {100 * (self.said - self.true):+6.1f}{mark}"
+    @property
+    def mark(self) -> str:
+        return "OFF" if self.off else ("few" if self.number < FEWEST else "")
+
+    def line(self, earlier: Row | None = None) -> str:
+        """With what the method before said where it said as much."""
+        then = "" if earlier is None else f"  {earlier._figures()} {earlier.mark}"
+        return f"    {self.label:<26}{self._figures()} {self.mark:<3}{then}".rstrip()
+
+    def _figures(self) -> str:
+        figures = f"{100 * self.said:5.1f} {100 * self.true:6.1f} ±{100 * self.error:4.1f}"
+        return f"{self.number:>7} {figures} {100 * (self.said - self.true):+6.1f}"
 
 
 def banded(statements: Iterable[Said], *, doubt: float = 0.0) -> Iterator[Row]:
-    """The bands of one claim in worlds of one kind."""
+    """The bands of one claim in worlds of one kind; of words what they promise is the band."""
     found = list(statements)
+    if found and AT_LEAST in found[0].claim:
+        yield _row(f"at least {100 * found[0].said:.0f}", found, doubt)
+        return
     for low, high in pairwise(BANDS):
         inside = [one for one in found if low <= one.said < high]
         if inside:
@@ -90,4 +106,5 @@ def _row(label: str, inside: list[Said], doubt: float) -> Row:
         doubt,
         inside[0].hard,
         NOT_SAID not in inside[0].claim,
+        AT_LEAST in inside[0].claim,
     )

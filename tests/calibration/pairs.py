@@ -25,6 +25,7 @@ from coldframe.domain.names import Axis, MemberId, PlanId
 from coldframe.domain.round.placement import MAX_QUESTIONS_EACH, PER_PLAN
 from coldframe.domain.state import Comparison
 from coldframe.engine.worker.explaining import placement
+from tests.calibration import earlier
 from tests.calibration.claims import Said
 
 Floats = npt.NDArray[np.float64]
@@ -50,11 +51,12 @@ def statements(worlds: int, seed: int) -> Iterator[Said]:
         family = HARD[number // 3 % len(HARD)] if number % 3 == 2 else ORDINARY
         spread, view = SPREADS[int(rng.integers(len(SPREADS)))], VIEWS[int(rng.integers(len(VIEWS)))]
         world = family.name if family.hard else f"{family.name} by {view:g}, spread {spread:g}"
-        for said, true in _one(rng, family, spread, view):
-            yield Said(CLAIM, world, family.hard, said, true)
+        for said, true, before in _one(rng, family, spread, view):
+            yield Said(CLAIM, world, family.hard, said, true, before)
 
 
-def _one(rng: np.random.Generator, family: Family, spread: float, view: float) -> Iterator[tuple[float, float]]:
+def _one(rng: np.random.Generator, family: Family, spread: float, view: float) -> Iterator[tuple[float, float, bool]]:
+    """Of each plan what is said, whether it is true, and whether that is by the method before."""
     plans, judges = int(rng.integers(3, 9)), int(rng.integers(5, 13))
     values = spread * _values(rng, family.name, plans)
     seen = values[:, None, :] + view * rng.normal(size=(2, judges, plans))
@@ -75,7 +77,9 @@ def _one(rng: np.random.Generator, family: Family, spread: float, view: float) -
     for point, impact, effort in zip(chart.points, much[0], much[1], strict=True):
         true = CORNERS[bool(impact), bool(effort)] == point.corner
         if point.certainty is not None:
-            yield point.certainty, float(true)
+            yield point.certainty, float(true), False
+    for at, (is_much, is_hard, sure) in enumerate(earlier.corners([plan for plan, _ in named], answers)):
+        yield sure, float((is_much, is_hard) == (bool(much[0, at]), bool(much[1, at]))), True
 
 
 CORNERS = {

@@ -11,7 +11,8 @@ as wide as the plan); for the power of a plan also values with a long tail (logn
 Half of the teams have a record of up to 24 trials that were given a verdict. Their own share of ideas that work differs
 from team to team around a third or a tenth (beta, worth ten trials); of ideas that work 94 in 100 verdicts say so, of
 the rest 3, as trials of eighty in a hundred power have it. Hard: teams of whose ideas half work, or one in fifty, which
-no share assumed beforehand holds, with at least eight trials on record.
+no share assumed beforehand holds, with at least eight trials on record. What is said is a span, from one idea in ten
+that works to one in three; where neither is true, it errs towards doubt when the truth lies within it.
 
 The truth of a chance is the verdict that the same trial came to when all weeks were logged, looked at every week. The
 truth of an interval is whether the difference that the world has lies in it: at every look where it is said to allow
@@ -34,7 +35,8 @@ from coldframe.analysis.outcomes import Outcome, Verdict
 from coldframe.analysis.proportions import Summary
 from coldframe.analysis.sizing import SPAN, PlanMeasure, smallest_target, weeks_needed
 from coldframe.analysis.verdict import judge
-from tests.calibration.claims import NOT_SAID, Said
+from tests.calibration import earlier as before
+from tests.calibration.claims import AT_LEAST, NOT_SAID, Said
 
 START = date(2026, 3, 2)
 WEEKS, EARLIER = 6, 8
@@ -43,6 +45,8 @@ MET = ("reached", "better")
 WORKING = {"a third of ideas work": 1 / 3, "a tenth of ideas work": 1 / 10}
 WEARS_OFF = "the effect wears off"
 HARD = ("weeks drift", WEARS_OFF, "effects of all sizes")
+LOW_END = "chance to meet it, whatever share of ideas works: the low end of the span"
+HIGH_END = "chance to meet it, whatever share of ideas works: the high end of the span"
 SAID_AFTER = (1, 3)  # weeks
 AT_THE_END = (Kind.BEFORE_AFTER, Kind.COUNT_TARGET)
 """Kinds whose interval is that of one look."""
@@ -263,6 +267,8 @@ def _follow(rng: np.random.Generator, plan: PlanMeasure, team: Team, hard: str) 
     for number in SAID_AFTER:
         if seen[number - 1].chance is not None and number <= seen.index(end):
             yield from _chances(plan, seen[number - 1], number, team, hard, met)
+            evidence_then = evidence.gather(measure, weeks[:number], 0.95)
+            yield from _before(plan, before.chance(measure, weeks[:number], evidence_then), number, team, hard, met)
     if hard in ("", "weeks drift"):
         told = [one for one in seen if one.effect is not None]
         told = told[-1:] if plan.kind in AT_THE_END else told
@@ -273,10 +279,24 @@ def _follow(rng: np.random.Generator, plan: PlanMeasure, team: Team, hard: str) 
 
 def _chances(plan: PlanMeasure, seen: Verdict, week: int, team: Team, hard: str, met: float) -> Iterator[Said]:
     assert seen.chance is not None
-    claim = f"chance to meet it, if {team.assumed}{', with a record' if team.record is not NO_RECORD else ''}"
-    claim = f"chance to meet it though it does not last: {NOT_SAID}" if hard == WEARS_OFF else claim
+    if hard and hard != WEARS_OFF:
+        record = ", with a record" if team.record is not NO_RECORD else ""
+        yield Said(f"{LOW_END}{record}", hard, True, seen.chance.value, met)
+        yield Said(f"{HIGH_END}{record}", hard, True, seen.chance.high, met)
+        return
     said = seen.chance.high if team.assumed.startswith("a third") else seen.chance.value
-    yield Said(claim, hard or f"{plan.kind.value}, week {week}", bool(hard), said, met)
+    yield Said(_claim(team, hard), hard or f"{plan.kind.value}, week {week}", bool(hard), said, met)
+
+
+def _before(plan: PlanMeasure, said: float | None, week: int, team: Team, hard: str, met: float) -> Iterator[Said]:
+    if said is not None:
+        yield Said(_claim(team, hard), hard or f"{plan.kind.value}, week {week}", bool(hard), said, met, earlier=True)
+
+
+def _claim(team: Team, hard: str) -> str:
+    if hard == WEARS_OFF:
+        return f"chance to meet it though it does not last: {NOT_SAID}"
+    return f"chance to meet it, if {team.assumed}{', with a record' if team.record is not NO_RECORD else ''}"
 
 
 def _covers(plan: PlanMeasure, seen: Verdict, effect: float) -> bool:
@@ -311,6 +331,9 @@ SIZED = (
     PlanMeasure(Kind.SHARE_TARGET, 0.30, 0.45, 40.0),
 )
 TAILED = (Kind.SPLIT_MEANS, Kind.BEFORE_AFTER)
+POWER = 0.8
+MOST_LIKELY = 0.7
+"""Of such trials at least show it, where the plan is said to show it most likely."""
 
 
 def power(trials: int, seed: int) -> Iterator[Said]:
@@ -328,12 +351,25 @@ def power(trials: int, seed: int) -> Iterator[Said]:
 def _powered(
     rng: np.random.Generator, plan: PlanMeasure, weeks: int, nature: Nature, hard: str, trials: int
 ) -> Iterator[Said]:
-    target = smallest_target(plan, weeks)
+    """In ordinary worlds 80 in 100, by which plans are sized; in others what its words promise."""
+    claim, said = f"power, {plan.kind.value}, {weeks} weeks", POWER
+    if hard:
+        claim, said = f"{claim}: “would most likely show it”, {AT_LEAST}", MOST_LIKELY
+    number = trials if not hard else trials // 2
+    for shown in _shown(rng, plan, smallest_target(plan, weeks), weeks, nature, number):
+        yield Said(claim, hard or "ordinary", bool(hard), said, shown)
+    if not hard and (then := before.smallest_target(plan, weeks)) != smallest_target(plan, weeks):
+        for shown in _shown(rng, plan, then, weeks, nature, number):
+            yield Said(claim, "ordinary", False, said, shown, earlier=True)
+
+
+def _shown(
+    rng: np.random.Generator, plan: PlanMeasure, target: float, weeks: int, nature: Nature, number: int
+) -> Iterator[float]:
     aimed = PlanMeasure(plan.kind, plan.baseline, target, plan.weekly, sd=plan.sd, baseline_weeks=EARLIER)
     effects = Nature((target - plan.baseline,) * weeks, nature.drift, nature.long_tail)
     boundary = _final_boundary(plan.kind, weeks)
-    claim = f"power, {plan.kind.value}, {weeks} weeks"
-    for _ in range(trials if not hard else trials // 2):
+    for _ in range(number):
         earlier, numbers = DRAWN[plan.kind](rng, aimed, effects)
         measure = Measure(
             "m", plan.kind, target * (weeks if plan.kind is Kind.COUNT_TARGET else 1), START,
@@ -345,8 +381,7 @@ def _powered(
                 continue
             measure = checked
         seen = evidence.gather(measure, numbers, 0.95)
-        shown = seen is not None and seen.z is not None and seen.z * aimed.direction.sign >= boundary
-        yield Said(claim, hard or "ordinary", bool(hard), 0.8, float(shown))
+        yield float(seen is not None and seen.z is not None and seen.z * aimed.direction.sign >= boundary)
 
 
 def _final_boundary(kind: Kind, weeks: int) -> float:

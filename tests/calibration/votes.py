@@ -25,7 +25,8 @@ import numpy.typing as npt
 from coldframe.domain.round.disclosure import Figures, voters_needed
 from coldframe.engine.worker.explaining import first_stays
 from coldframe.speech.round import sure_words
-from tests.calibration.claims import NOT_SAID, Said
+from tests.calibration import earlier
+from tests.calibration.claims import AT_LEAST, NOT_SAID, Said
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -90,33 +91,67 @@ def statements(worlds: int, seed: int) -> Iterator[Said]:
     for number in range(worlds):
         family = HARD[number // 3 % len(HARD)] if number % 3 == 2 else ORDINARY
         spread = SPREADS[int(rng.integers(len(SPREADS)))]
-        for claim, count in ((DOTS, _dots), (BALLOT, _ballot)):
-            found = count(rng, family, spread)
+        world = family.name if family.hard else f"{family.name}, spread {spread:g}"
+        for make, told in ((_dots, _told_of_dots), (_ballot, _told_of_a_ballot)):
+            found = make(rng, family, spread)
             if found is not None:
-                world = family.name if family.hard else f"{family.name}, spread {spread:g}"
-                yield Said(f"{claim}{_unsaid(family, found[0])}", world, family.hard, *found)
+                for claim, said, true, before in told(family, found):
+                    yield Said(claim, world, family.hard, said, true, before)
 
 
-def _unsaid(family: Family, stays: float) -> str:
+@dataclass(frozen=True, slots=True)
+class Found:
+    """How often the first stays first: as is reckoned, in truth, and by the method before."""
+
+    stays: float
+    true: float
+    before: float | None
+
+
+Told = tuple[str, float, float, bool]
+"""The claim, what is said, what is true, and whether it was said before."""
+
+
+def _told_of_dots(family: Family, found: Found) -> Iterator[Told]:
+    """In words; the figures behind them stand beside it."""
+    if family.name != OTHER_MOODS:
+        words, least, stays = sure_words.in_words(found.stays)
+        true = found.true if stays else 1 - found.true
+        yield f"{DOTS}: “{words}”, {AT_LEAST}", least, true, False
+    yield from _figures(family, found, f"{DOTS}, behind the words: {NOT_SAID} as a figure", DOTS)
+
+
+def _told_of_a_ballot(family: Family, found: Found) -> Iterator[Told]:
+    said, low = found.stays, f"{BALLOT}, in words: {NOT_SAID} as a figure"
+    claim = low if said < sure_words.MOSTLY else BALLOT
+    rounded = said if said < sure_words.MOSTLY else sure_words.of_100(said) / 100
+    yield from _figures(family, Found(rounded, found.true, found.before), claim, BALLOT)
+    if said < sure_words.MOSTLY and family.name != OTHER_MOODS:
+        yield f"{BALLOT}: “{sure_words.CLOSE}”, {AT_LEAST}", sure_words.ANOTHER, 1 - found.true, False
+
+
+def _figures(family: Family, found: Found, now: str, before: str) -> Iterator[Told]:
     if family.name == OTHER_MOODS:
-        return f" by teams in other moods: {NOT_SAID}"
-    return f", in words ({NOT_SAID} as a figure)" if stays < sure_words.MOSTLY else ""
+        now = before = f"{before} by teams in other moods: {NOT_SAID}"
+    yield now, found.stays, found.true, False
+    if found.before is not None:
+        yield before, found.before, found.true, True
 
 
-def _dots(rng: np.random.Generator, family: Family, spread: float) -> tuple[float, float] | None:
+def _dots(rng: np.random.Generator, family: Family, spread: float) -> Found | None:
     options, people = int(rng.integers(4, 16)), int(rng.integers(3, 13))
     return _one(rng, family, spread, options, people, quota=3, weight=None)
 
 
-def _ballot(rng: np.random.Generator, family: Family, spread: float) -> tuple[float, float] | None:
+def _ballot(rng: np.random.Generator, family: Family, spread: float) -> Found | None:
     options, people, weight = int(rng.integers(3, 9)), int(rng.integers(3, 12)), int(rng.integers(1, 4))
     return _one(rng, family, spread, options, people, quota=2, weight=weight)
 
 
 def _one(
     rng: np.random.Generator, family: Family, spread: float, options: int, people: int, quota: int, weight: int | None
-) -> tuple[float, float] | None:
-    """What is said (None where nothing may or can be) and what is true."""
+) -> Found | None:
+    """None where nothing may or can be said."""
     if people < voters_needed(options):
         return None
     values = family.values(rng, spread, options)
@@ -136,10 +171,10 @@ def _one(
     stays = first_stays(told, weight or 1)
     if stays is None:
         return None
-    said = stays if stays < sure_words.MOSTLY else sure_words.of_100(stays) / 100
     shares = firsts(cast, chief, weight or 1)
     here = shares[0] > 0
-    return said, float(shares[1:][:, here].mean(axis=0).max())
+    true = float(shares[1:][:, here].mean(axis=0).max())
+    return Found(stays, true, earlier.stays_first(cast[0], chief, weight or 1, np.random.default_rng(1)))
 
 
 def ballots(rng: np.random.Generator, liking: Floats, quota: int, *, plumping: float) -> Ints:

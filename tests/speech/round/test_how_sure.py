@@ -27,8 +27,26 @@ from tests.domain.play import Play
 )
 def test_a_figure_only_where_it_helps(stays: float | None, words: str) -> None:
     """In steps of five, never above what was measured to be true, and in words where another would be first."""
-    said = sure_words.sure_words(Sureness(stays, 0.4))
+    said = sure_words.sure_words(Sureness(stays, 0.4), figure=True)
     assert words in said and said.endswith("; the voters agree somewhat.")
+
+
+@pytest.mark.parametrize(
+    ("stays", "words"),
+    [
+        (None, "The first place is shared"),
+        (0.31, "It's close: if other people like you voted, another could well be first"),
+        (0.59, "It's close: if other people like you voted, another could well be first"),
+        (0.6, "If other people like you voted, the first would probably stay first"),
+        (0.89, "If other people like you voted, the first would probably stay first"),
+        (0.9, "If other people like you voted, the first would very likely stay first"),
+    ],
+)
+def test_words_alone_where_no_figure_is_true(stays: float | None, words: str) -> None:
+    """Of dots: no figure agrees with every kind of voters, so none is said."""
+    said = sure_words.sure_words(Sureness(stays, 0.4), figure=False)
+    assert said == f"{said.partition(';')[0]}; the voters agree somewhat." and said.startswith(words)
+    assert not any(letter.isdigit() for letter in said)
 
 
 @pytest.fixture

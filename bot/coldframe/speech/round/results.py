@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from coldframe.domain.likes import Kin
 from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side, Step
 from coldframe.domain.round.ballots import draw_seed
 from coldframe.domain.round.disclosure import figures, voters_needed
@@ -127,10 +128,12 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     )
     header = ("Place", "Force", "Dots", "Goes on") if shown else ("Place", "Force", "Goes on")
     table = Grid("Forces by dots; ties share a place", header, tuple(_force_cells(row, shown) for row in rows[:40]))
-    chart = VoteRanking("Dots on the forces", "dots", rows, len(carried), sure_words(sure) if shown else "")
+    chart = VoteRanking(
+        "Dots on the forces", "dots", rows, len(carried), sure_words(sure, figure=False) if shown else ""
+    )
     blocks: list[Block] = [table]
     if shown:
-        blocks += [small("{sure}", sure=sure_words(sure)), *_unused(unused, "dot")]
+        blocks += [small("{sure}", sure=sure_words(sure, figure=False)), *_unused(unused, "dot")]
     else:
         blocks.append(_places_only(round_, Step.DOTS, len(rows), ""))
     if _broken_by_people(round_.forces_standing):
@@ -195,12 +198,12 @@ def ballot_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     ]
     if any(s.drawn for s in round_.plans_standing):
         blocks.append(small("I drew lots for a tie at the cut (the draw's seed is {seed}).", seed=draw_seed(round_)))
-    chart = VoteRanking("Ballot on the plans", "votes", rows, None, sure_words(sure) if shown else "")
+    chart = VoteRanking("Ballot on the plans", "votes", rows, None, sure_words(sure, figure=True) if shown else "")
     return Message(head, tuple(blocks), attachments=(Drawing(chart, "ballot"),))
 
 
 def _ballot_numbers(round_: Round, sure: Sureness | None, unused: int) -> list[Block]:
-    blocks: list[Block] = [small("{sure}", sure=sure_words(sure))]
+    blocks: list[Block] = [small("{sure}", sure=sure_words(sure, figure=True))]
     if sure is not None and sure.weights is not None:
         blocks.append(small("{weight}", weight=weight_words(round_, sure.weights)))
     blocks += _unused(unused, "vote")
@@ -242,23 +245,31 @@ def question_card(round_: Round, question: QuestionId) -> Message:
     found = next(q for q in round_.questions if q.id == question)
     words = written(found.text, 300)
     source = small("It comes from: {force}", force=theirs(round_.force_text(found.force), 300))
-    add = offer(Button("Add a precedent …", "precedent.write", about(round_, found.id, step=Step.PRECEDENTS)))
-    open_ = (add,) if round_.step is Step.PRECEDENTS else ()
-    return Message(words, (heading(words), source, *_told_before(round_, question), *open_))
+    value = about(round_, found.id, step=Step.PRECEDENTS)
+    before = (Button("Told before …", "kin.show", value),) if _kin(round_, question) else ()
+    add = offer(Button("Add a precedent …", "precedent.write", value), *before)
+    return Message(words, (heading(words), source, *((add,) if round_.step is Step.PRECEDENTS else ())))
 
 
-def _told_before(round_: Round, question: QuestionId) -> list[Block]:
-    """What the team told in earlier rounds, for a question like this one."""
-    return [
-        small(
-            "In {round}, for “{text}”, you told: {stories}.",
+def _kin(round_: Round, question: QuestionId) -> list[Kin]:
+    return [kin for kin in round_.kin if kin.question == question]
+
+
+def told_before(round_: Round, question: QuestionId) -> Message:
+    """What the team told in earlier rounds, for the question that is most like this one first: a list to choose from,
+    since likeness alone does not tell what helps."""
+    rows = tuple(
+        line(
+            "{stories}, in {round} for “{text}”",
+            stories=theirs("; ".join(f"“{title}”" for title in kin.told), 400),
             round=theirs(kin.round_name, 60),
             text=theirs(kin.text, 200),
-            stories=theirs("; ".join(f"“{title}”" for title in kin.told), 400),
         )
-        for kin in round_.kin
-        if kin.question == question
-    ]
+        for kin in _kin(round_, question)
+    )
+    if not rows:
+        return said("Nothing was told before.")
+    return told(line("Told in earlier rounds, the likeliest to help first:"), Items(rows))
 
 
 def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:

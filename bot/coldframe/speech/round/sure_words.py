@@ -20,27 +20,46 @@ class Sureness:
     weights: WeightRange[str] | None = None  # where the chosen order stands; None where nobody's votes weigh more
 
 
-def sure_words(sure: Sureness | None) -> str:
-    """How sure, in a sentence or two without statistics."""
+def sure_words(sure: Sureness | None, *, figure: bool) -> str:
+    """How sure, in a sentence or two without statistics; the first place with a `figure`, or in words alone."""
     if sure is None:
         return "I couldn't work out how sure this is."
     if sure.agreement is None:
         return "Too few voted to say how sure this is."
-    return f"{_first_words(sure.first_stays)}; the voters {_agreement_words(sure.agreement)}."
+    first = SHARED if sure.first_stays is None else _first_words(sure.first_stays, figure=figure)
+    return f"{first}; the voters {_agreement_words(sure.agreement)}."
 
 
+SHARED = "Those in front have the same total, so a few other voters could change which is first"
+CLOSE = "It's close: if other people like you voted, another could well be first"
 MOSTLY = 0.5
 """Share of other such teams from which on a figure helps; below it another would be first more often."""
 STEP, MOST = 5, 95  # of 100: as fine as the figure is true, and as high as it is said
+IN_WORDS = (
+    (0.9, "the first would very likely stay first", 0.9),
+    (0.6, "the first would probably stay first", 0.6),
+)
+"""From which share on it is said, and of how many such teams it is true at least. Three votes each make no figure:
+nobody can tell from totals whether people put them all on one thing, which moves it by up to ten in 100."""
+ANOTHER = 1 / 3
+"""Of such teams another is first, at least, where it is said that another could well be."""
 
 
-def _first_words(stays: float | None) -> str:
+def _first_words(stays: float, *, figure: bool) -> str:
     """How soft the first place is. People "like you": that all of this team may be mistaken is not in it."""
-    if stays is None:
-        return "Those in front have the same total, so a few other voters could change which is first"
+    if not figure:
+        words, _, first = in_words(stays)
+        return f"If other people like you voted, {words}" if first else words
     if stays < MOSTLY:
-        return "It's close: if other people like you voted, another could well be first"
+        return CLOSE
     return f"If other people like you voted, the first would stay first about {of_100(stays)} times in 100"
+
+
+def in_words(stays: float) -> tuple[str, float, bool]:
+    """As it is said without a figure, of how many such teams it is true at least, and whether of the first or of
+    another."""
+    found = next(((words, least, True) for share, words, least in IN_WORDS if stays >= share), None)
+    return found or (CLOSE, ANOTHER, False)
 
 
 def of_100(stays: float) -> int:
