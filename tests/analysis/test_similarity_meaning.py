@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 
 import coldframe.meaning
 from coldframe.analysis.similarity import SentenceEncoder, further, propose
-from coldframe.meaning import NoEncoder, load_encoder
+from coldframe.meaning import NoEncoder, Remembering, load_encoder
 from coldframe.speech.round.likeness_words import why as said
 
 
@@ -114,3 +115,19 @@ def test_a_missing_library_is_refused_with_what_to_install(library: str, monkeyp
     monkeypatch.setitem(__import__("sys").modules, library, None)
     with pytest.raises(NoEncoder, match=r"install coldframe\[meaning\]"):
         load_encoder()
+
+
+def test_a_text_that_was_read_is_not_read_again() -> None:
+    """Its vector is kept under a digest, the newest texts' alone; whatever is asked for comes in its order."""
+    read: list[str] = []
+
+    def reader(texts: Sequence[str]) -> np.ndarray:
+        read.extend(texts)
+        return np.array([[len(text), 0] for text in texts], dtype=np.float32).reshape(len(texts), 2)
+
+    remembering = Remembering(reader, most=2)
+    assert remembering(["a", "bb", "a"])[:, 0].tolist() == [1, 2, 1] and read == ["a", "bb"]
+    assert remembering(["ccc", "a"])[:, 0].tolist() == [3, 1] and read == ["a", "bb", "ccc"]
+    assert remembering(["bb"])[:, 0].tolist() == [2] and read == ["a", "bb", "ccc", "bb"]
+    assert remembering([]).shape == (0, 2)
+    assert not any(word in repr(vars(remembering)) for word in ("'bb'", "'ccc'"))

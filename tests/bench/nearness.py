@@ -2,14 +2,16 @@
 
 Run from the repository: python -m tests.bench.nearness
 
-Plans and questions in other words, wordings for the same people, and notes of which the lever is known; all beside
-`tests/analysis`, written before anything was measured. The bars of `analysis.nearness` were chosen by them.
+Plans in other words, wordings for the same people, notes of which the lever is known, stories by the question that they
+were told for, and questions in other words among others; all beside `tests/analysis`, written before anything was
+measured. The bars of `analysis.nearness` were chosen by them. What has no bar stands in an order from which a person
+chooses: how often the right one is first, and among the first two, beside what chance gives.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import product
 from pathlib import Path
 
@@ -37,23 +39,23 @@ def main() -> None:
         print(name)
         for what, (found, wrongly) in shares(encoder).items():
             print(f"  {what:10} found {found:4.0%}  wrongly {wrongly:5.1%}")
-        first, two = levers(encoder)
-        print(f"  the right lever first {first:.0%}, among the first two {two:.0%} (by chance 33% and 67%)")
+        for what, (order, by_chance) in ORDERS.items():
+            first, two = order(encoder)
+            chance, chance_of_two = by_chance
+            print(f"  {what:34} first {first:4.0%} of two {two:4.0%}  (by chance {chance:.0%} and {chance_of_two:.0%})")
 
 
 def shares(encoder: Encoder | None) -> dict[str, Shares]:
     """Of each kind of text."""
-    plans, questions, people = (rows(name) for name in ("plans_reworded", "questions_reworded", "people_counted"))
+    plans, people = (rows(name) for name in ("plans_reworded", "people_counted"))
     reworded = [other for _, other in plans]
     in_plans = {
         (one, other)
         for one, (plan, _) in enumerate(plans)
         for other in nearness.alike_plans(plan, reworded, encoder, len(plans))
     }
-    in_questions = nearness.alike_questions([one for one, _ in questions], [other for _, other in questions], encoder)
     return {
         "plans": _shares(len(plans), in_plans),
-        "questions": _shares(len(questions), set(in_questions)),
         "people": _of_people(people, encoder),
     }
 
@@ -81,7 +83,50 @@ def levers(encoder: Encoder | None) -> Shares:
         for board in boards
         for note in board["notes"]
     ]
+    return _first_and_two(places)
+
+
+def stories(encoder: Encoder | None) -> Shares:
+    """Of stories, as often as the question that each was told for is the likeliest of its round, and one of two."""
+    told = rows("stories_told")
+    places = []
+    for round_, question, story in told:
+        asked = sorted({other for of, other, _ in told if of == round_})
+        places.append(nearness.likeliest_questions(story, asked, encoder).index(asked.index(question)))
+    return _first_and_two(places)
+
+
+def earlier(encoder: Encoder | None) -> Shares:
+    """Of questions, as often as the same in other words is the likeliest of all that others asked."""
+    pairs = rows("questions_reworded")
+    asked = [other for _, other in pairs]
+    return _first_and_two(
+        [nearness.likeliest_questions(one, asked, encoder).index(n) for n, (one, _) in enumerate(pairs)]
+    )
+
+
+def side_by_side(encoder: Encoder | None) -> Shares:
+    """Of rounds of five questions of which two ask nearly the same, as often as these come first, or stand beside each
+    other."""
+    pairs, first, beside = rows("questions_reworded"), 0, 0
+    for n, (one, other) in enumerate(pairs):
+        asked = [pairs[(n + step) % len(pairs)][0] for step in (3, 5)] + [one, pairs[(n + 1) % len(pairs)][1], other]
+        order = nearness.side_by_side(asked, encoder)
+        first += set(order[:2]) == {2, 4}
+        beside += abs(order.index(2) - order.index(4)) == 1
+    return first / len(pairs), beside / len(pairs)
+
+
+def _first_and_two(places: Sequence[int]) -> Shares:
     return sum(place == 0 for place in places) / len(places), sum(place < 2 for place in places) / len(places)
+
+
+ORDERS: dict[str, tuple[Callable[[Encoder | None], Shares], Shares]] = {
+    "a line's lever, of three": (levers, (1 / 3, 2 / 3)),
+    "a story's question, of four": (stories, (1 / 4, 2 / 4)),
+    "an earlier question, of twelve": (earlier, (1 / 12, 2 / 12)),
+    "two alike of five, then side by side": (side_by_side, (1 / 10, 4 / 10)),
+}
 
 
 def rows(name: str) -> list[list[str]]:

@@ -5,9 +5,9 @@ Run from the repository: python -m tests.bench.similarity [--boards FILE] [--sco
 Boards and scorer are by default the open ones laid beside the repository (sources and licences in their README). For
 each way, by words and by meaning, each board is left out in turn: the weights are fitted on the others, and what is
 proposed on it is scored. Printed are quality by kind of board, by band of probability the share that is true, what to
-expect on other boards (by drawing boards with replacement), proposals on boards without duplicates, typos found,
-seconds and megabytes. `--weights` prints the weights fitted on all boards, which are the package's. The outcome stands
-in similarity.txt beside this file.
+expect on other boards (by drawing boards with replacement), proposals on boards without duplicates and typos found.
+`--weights` prints the weights fitted on all boards, which are the package's. The outcome stands in similarity.txt
+beside this file; seconds and megabytes are `tests.bench.similarity_cost`'s.
 """
 
 from __future__ import annotations
@@ -16,8 +16,6 @@ import argparse
 import importlib.util
 import json
 import random
-import subprocess
-import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
@@ -42,8 +40,6 @@ ROOT = Path(__file__).parents[2]
 OPEN_BOARDS = ROOT.parent / "shared" / "data" / "near-duplicates"
 BARS = {"words": (0.6, 0.7), "meaning": (0.75, 0.85)}
 """Least F1 and precision on boards that were left out of the fitting."""
-SECONDS = {"warm": 3.0, "cold": 6.0}  # for 150 notes by meaning
-MEGABYTES = 150  # of the bot's own process
 RIDGE = 1.0
 BANDS = (0.0, 0.1, 0.3, 0.5, 0.65, 0.8, 0.9, 1.01)
 DRAWS = 2000
@@ -67,7 +63,6 @@ def main() -> int:
             print(name, fitted([taken(board, encoder) for board in boards]))
         return 0
     met = [way(name, boards, encoder, scorer(given.scorer)) for name, encoder in ways.items()]
-    met.append(cost([note["text"] for board in boards for note in board["notes"]][:150]))
     return 0 if all(met) else 1
 
 
@@ -255,25 +250,6 @@ def misspelt(text: str, slips: int, draw: random.Random) -> str:
         other = draw.choice("abcdefghijklmnopqrstuvwxyz")
         letters[place : place + 2] = draw.choice([[two[0], *two], two[1:], two[::-1], [other, two[1]]])
     return "".join(letters)
-
-
-# --- cost ---
-
-
-def cost(texts: Sequence[str]) -> bool:
-    """Print the seconds for the notes in a worker of the bot, cold and warm, and what the bot's own process holds. The
-    bars are for the processor, which others cannot stretch."""
-    script = Path(__file__).with_name("similarity_cost.py")
-    said = subprocess.run(
-        [sys.executable, "-m", f"tests.bench.{script.stem}"], input=json.dumps(list(texts)), stdout=subprocess.PIPE,
-        cwd=ROOT, check=True, encoding="utf-8",
-    ).stdout  # fmt: skip
-    cold, warm, own, worker = json.loads(said)
-    for name, spent in (("cold", cold), ("warm", warm)):
-        clock, processor = spent
-        print(f"{len(texts)} notes, {name}: {clock:.1f} s, processor {processor:.1f} s (bar {SECONDS[name]} s)")
-    print(f"megabytes: the bot's own process {own:.0f} (bar {MEGABYTES}), the worker {worker:.0f}")
-    return cold[1] <= SECONDS["cold"] and warm[1] <= SECONDS["warm"] and own <= MEGABYTES
 
 
 if __name__ == "__main__":

@@ -54,7 +54,14 @@ from coldframe.domain.round.counter import TellCount
 from coldframe.domain.round.fates import KnowCorners, SettleFates, untried
 from coldframe.domain.round.foretelling import ShowOdds
 from coldframe.domain.round.jotting import Jot
-from coldframe.domain.round.likening import FindEarlier, FindKin, FindSamePeople, OrderLevers
+from coldframe.domain.round.likening import (
+    FindEarlier,
+    FindKin,
+    FindSamePeople,
+    OrderForPage,
+    OrderLevers,
+    OrderQuestions,
+)
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SayTheSame, SplitForce
 from coldframe.domain.round.moves import (
     Cancel,
@@ -471,6 +478,12 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: SayNotSo(anybody(r, x), _plan(r, x)),
     lambda w, r, x, t, k: OrderLevers(
         BOT, NoteId(x.choice((*r.drafts, "d0"))), tuple(sorted(dict(r.settings.levers), key=lambda _: x.random()))
+    ),
+    lambda w, r, x, t, k: OrderQuestions(BOT, tuple(sorted((q.id for q in r.questions), key=lambda _: x.random()))),
+    lambda w, r, x, t, k: OrderForPage(
+        BOT,
+        BeginningId(x.choice((*r.begun, "g0"))),
+        tuple(sorted((q.id for q in r.questions), key=lambda _: x.random())),
     ),
     lambda w, r, x, t, k: FindEarlier(
         x.choice((BOT, anybody(r, x))), _plan(r, x), x.choice(((), (Earlier("t1", w.word(), "reached"),)))

@@ -1,5 +1,6 @@
-"""Which short texts belong together by what they mean, outside of the merging of notes: plans of one idea, questions
-that ask the same, two wordings for the same people, the kind that a line is likeliest of.
+"""Which short texts belong together by what they mean, outside of the merging of notes: plans of one idea, two wordings
+for the same people, and, without a bar, in an order from which a person chooses, the kind that a line is likeliest of,
+the question that a story bears on, questions that ask nearly the same.
 
 Each takes an encoder, or None: then words alone are compared, which finds little more than other endings and orders.
 `python -m tests.bench.nearness` looks at the bars on the project's own pairs; whatever is found is shown or asked,
@@ -34,8 +35,8 @@ class Bar:
 
 
 PLANS = Bar(0.5, 0.22)
-QUESTIONS = Bar(0.5, 0.25)
 PEOPLE = Bar(0.75, 0.7)
+MEANING_SHARE = 0.7  # of what orders questions; the rest is the words'
 OPENING = "how might we "
 """With which every question begins; it would make all of them alike."""
 NEW = frozenset({"first", "new", "newly"})
@@ -52,13 +53,33 @@ def alike_plans(plan: str, others: Sequence[str], encoder: Encoder | None, most:
     return [place for place in order if degrees[place] >= PLANS.of(encoder)]
 
 
-def alike_questions(questions: Sequence[str], others: Sequence[str], encoder: Encoder | None) -> list[tuple[int, int]]:
-    """Pairs that ask nearly the same, by their places, the most alike first."""
-    if not (questions and others):
+def side_by_side(questions: Sequence[str], encoder: Encoder | None) -> list[int]:
+    """All places: the two that ask most nearly the same first, then always that which is nearest to the last."""
+    if len(questions) < 2:
+        return list(range(len(questions)))
+    degrees = _mixed(questions, questions, encoder)
+    np.fill_diagonal(degrees, -np.inf)
+    order = [int(place) for place in np.unravel_index(degrees.argmax(), degrees.shape)]
+    while len(order) < len(questions):
+        left = [place for place in range(len(questions)) if place not in order]
+        order.append(max(left, key=lambda place: degrees[order[-1], place]))
+    return order
+
+
+def likeliest_questions(text: str, questions: Sequence[str], encoder: Encoder | None) -> list[int]:
+    """The places of all questions, that on which the text bears most likely first."""
+    if not questions:
         return []
-    degrees = nearness(list(map(_asked, questions)), list(map(_asked, others)), encoder)
-    found = [(int(one), int(other)) for one, other in np.argwhere(degrees >= QUESTIONS.of(encoder))]
-    return sorted(found, key=lambda pair: -degrees[pair])
+    return [int(place) for place in np.argsort(-_mixed([text], questions, encoder)[0], kind="stable")]
+
+
+def _mixed(texts: Sequence[str], questions: Sequence[str], encoder: Encoder | None) -> Grid:
+    """Meaning and words together, where both are known, of what is asked without how it begins."""
+    here, there = (list(map(_asked, each)) for each in (texts, questions))
+    by_words = nearness(here, there, None)
+    if encoder is None:
+        return by_words
+    return MEANING_SHARE * nearness(here, there, encoder) + (1 - MEANING_SHARE) * by_words
 
 
 def same_people(wordings: Sequence[str], encoder: Encoder | None) -> list[tuple[int, int]]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from coldframe.domain.names import MemberId
+from coldframe.domain.names import MemberId, QuestionId
 
 Kind = Literal["precedent", "plan"]
 
@@ -19,3 +19,4 @@ class Begun:
     kind: Kind
     of: str
     fields: Mapping[str, str]
+    likely: tuple[QuestionId, ...] = ()  # all questions, the likeliest first, once that is known

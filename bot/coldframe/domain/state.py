@@ -312,6 +312,7 @@ class Round:
     """Of steps that were opened again after figures were told: on which options."""
     questions: tuple[Question, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()
+    side_by_side: tuple[QuestionId, ...] = ()  # the questions, those most alike beside each other, once that is known
     kin: tuple[Kin, ...] = ()
     precedents: tuple[Precedent, ...] = ()
     jottings: Mapping[MemberId, str] = field(default_factory=dict)  # what struck each one while reading

@@ -226,7 +226,7 @@ TABLE: Mapping[Act, Row] = {
     Act.DONE: _row(_ROUND, _ALL, "/done, a tick under one's ballot, step.done, step.undone, ballot.lock"),
     Act.WORD_QUESTIONS: _row(_ROUND, {_F}, "question.write, question.next, question.drop", by_itself=True),
     Act.SUGGEST: _row(_ROUND, _ALL, "a line that begins like a question, make.suggestion, question.suggest"),
-    Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write, make.precedent"),
+    Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write, make.precedent, kin.show"),
     Act.TELL: _row(_ROUND, {_F}, "telling.next"),
     Act.JOT: _row(_ROUND, _ALL, "jot.write"),
     Act.BEGIN: _row(_ROUND, _ALL, "page.drop"),

@@ -30,7 +30,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     **_of(
         "Round",
         "id tenant channel seed step passed paused rests_since open_roles dates_told dates_told_times revealed "
-        "writers focus forces by_words plan_order to_change to_place corners next_round overlap_accepted",
+        "writers focus forces by_words side_by_side plan_order to_change to_place corners next_round overlap_accepted",
         name=_TEAMS_WORDS,
         settings=_TEAMS_WORDS,
         seats=Held(Then.ALIAS, "seat", "how many took part stays, the name does not"),
@@ -99,7 +99,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         agreed=Held(Then.GOES, why="with the note"),
         origin=Held(Then.GOES, why="with the note; none after the reveal"),
     ),
-    **_of("Begun", "kind of", author=Held(Then.GOES), fields=Held(Then.GOES)),
+    **_of("Begun", "kind of likely", author=Held(Then.GOES), fields=Held(Then.GOES)),
     **_of("Draft", "id lever side likely", **_each("author text origin tried", Held(Then.GOES))),
     **_of(
         "MergeProposal",

@@ -8,18 +8,28 @@ import pytest
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.likes import Earlier, Kin
-from coldframe.domain.names import LeverId, NoteId, PlanId, QuestionId, Step
+from coldframe.domain.names import BeginningId, ForceId, LeverId, NoteId, PlanId, QuestionId, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import overlapping
 from coldframe.domain.round.choosing import ChoosePlan, DropChoice
 from coldframe.domain.round.commitment import AcceptOverlap, CompleteCriterion
-from coldframe.domain.round.likening import FindEarlier, FindKin, FindSamePeople, OrderLevers
+from coldframe.domain.round.likening import (
+    FindEarlier,
+    FindKin,
+    FindSamePeople,
+    OrderForPage,
+    OrderLevers,
+    OrderQuestions,
+)
 from coldframe.domain.round.notes import KeepDraft
+from coldframe.domain.round.pages import KeepPage
 from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.questions import WriteQuestion
 from coldframe.domain.state import Alongside
 from tests.domain.play import D, F, Play, a_plan, criterion
 
 P0, P1, DRAFT = PlanId("p0"), PlanId("p1"), NoteId("d1")
+PAGE = BeginningId("g1")
 TEACHERS, SAME = "Teachers at primary schools", "Primary school teachers"
 
 
@@ -32,6 +42,8 @@ def _levers(play: Play) -> tuple[LeverId, ...]:
     [
         (Step.NOTES, OrderLevers(F, DRAFT, ())),
         (Step.PLANS, FindEarlier(F, P0, ())),
+        (Step.QUESTIONS, OrderQuestions(F, ())),
+        (Step.PLANS, OrderForPage(F, PAGE, ())),
         (Step.PRECEDENTS, FindKin(F, ())),
         (Step.COMMITMENT, FindSamePeople(F, ())),
     ],
@@ -51,6 +63,24 @@ def test_levers_are_ordered_when_all_of_them_are_named_once() -> None:
     play.do(OrderLevers(BOT, DRAFT, (last, one, other)))
     assert play.round.drafts[DRAFT].likely == (last, one, other)
     assert play.do(OrderLevers(BOT, DRAFT, (last, one, other))) == ()
+
+
+def test_questions_are_ordered_when_all_of_them_are_named_once() -> None:
+    """On the desk and for a page, which keeps its order while it is typed on; one that is gone has none."""
+    play = Play().to(Step.QUESTIONS)
+    force = ForceId(next(s.option for s in play.round.forces_standing if s.carried))
+    more = [WriteQuestion(F, QuestionId(name), force, f"How might we {name}?") for name in ("sing", "rest")]
+    play.do(*more)
+    ids = tuple(question.id for question in play.round.questions)
+    assert play.do(OrderQuestions(BOT, ids[1:])) == ()
+    play.do(OrderQuestions(BOT, ids[::-1]))
+    assert play.round.side_by_side == ids[::-1] and play.do(OrderQuestions(BOT, ids[::-1])) == ()
+    play.to(Step.PLANS).do(KeepPage(F, PAGE, "plan", "", {"title": "A song"}))
+    here = tuple(question.id for question in play.round.questions)
+    assert play.do(OrderForPage(BOT, PAGE, (*here, QuestionId("gone")))) == ()
+    play.do(OrderForPage(BOT, PAGE, here[::-1]), KeepPage(F, PAGE, "plan", "", {"title": "Two songs"}))
+    assert play.round.begun[PAGE].likely == here[::-1]
+    assert play.refused(OrderForPage(BOT, BeginningId("gone"), here)) is Because.UNKNOWN_ITEM
 
 
 def test_earlier_trials_stay_with_the_plan_until_it_is_written_anew() -> None:

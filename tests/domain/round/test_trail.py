@@ -15,6 +15,7 @@ PRIVATE = {
     "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten", "DecisionHeld",
     "ComparisonTakenBack",
     "Jotted", "PageKept", "PageDropped", "CautionsFound", "SaidNotSo", "EarlierFound", "LeversOrdered",
+    "PageOrdered",
 }  # fmt: skip
 
 

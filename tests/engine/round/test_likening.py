@@ -28,6 +28,7 @@ from demo.hand import buttons_of
 from tests.domain.play import D, F, a_plan, criterion
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, reach
+from tests.engine.seeing_through import words
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 INES, JON = MemberId("ines"), MemberId("jon")
@@ -157,15 +158,31 @@ async def _told_in_winter(team: Running) -> None:
         await uow.add_round(earlier, MONDAY)
 
 
-async def test_a_card_names_what_was_told_for_a_question_like_it(tmp_path: Path, way: str) -> None:
-    """In an earlier round of the team; a question unlike it brings nothing."""
+def _desk(team: Running) -> str:
+    """The facilitator's, as it stands now."""
+    return next(said for said in reversed(team.told(F)) if "Turn each force into" in said)
+
+
+async def test_what_was_told_before_is_a_list_the_likeliest_first(tmp_path: Path, way: str) -> None:
+    """Of earlier rounds of the team, behind a button of the question's card; nothing of it stands in the channel."""
     async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
         await _told_in_winter(team)
         await reach(team, Step.PRECEDENTS)
         await team.settle()
-        (card,) = (words for words in team.channel() if "It comes from" in words)
-        assert "In Winter, for “How might we greet teams that are new?”, you told: “A hotel's doorman”." in card
-        assert "A copy shop" not in card
+        assert not any("doorman" in said or "copy shop" in said for said in team.channel())
+        note = (await team.press(INES, "kin.show")).note
+        assert note is not None
+        told = words(note)
+        assert "“A hotel's doorman”, in Winter for “How might we greet teams that are new?”" in told
+        assert told.index("doorman") < told.index("A copy shop")
+
+
+async def test_nobody_is_offered_stories_where_none_were_told(tmp_path: Path) -> None:
+    """In a team's first round."""
+    async with at_step(tmp_path, MONDAY, Step.PRECEDENTS) as team:
+        await team.settle()
+        with pytest.raises(LookupError):
+            team.button(INES, "kin.show")
 
 
 async def test_questions_that_are_written_anew_are_compared_anew(tmp_path: Path, way: str) -> None:
@@ -179,9 +196,46 @@ async def test_questions_that_are_written_anew_are_compared_anew(tmp_path: Path,
         new = WriteQuestion(F, QuestionId("q5"), ForceId(force), "How might we answer on Sundays?")
         await team.act("anew", DropQuestion(F, QuestionId("q1")), new, Close(F))
         await team.settle()
-        assert (await team.current()).kin == ()
-        card = next(words for words in reversed(team.channel()) if "It comes from" in words)
-        assert "How might we answer on Sundays?" in card and "you told" not in card
+        assert {kin.question for kin in (await team.current()).kin} == {QuestionId("q5")}
+
+
+async def test_questions_most_alike_stand_side_by_side_on_the_desk(tmp_path: Path, way: str) -> None:
+    """For the facilitator, who may drop one of them; two alone need no order."""
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
+        force = ForceId(next(s.option for s in (await team.current()).forces_standing if s.carried))
+        texts = {
+            "a": "How might we greet new teams?",
+            "b": "How might we print invoices?",
+            "c": "How might we greet teams that are new?",
+        }
+        for name, text in texts.items():
+            await team.act(name, WriteQuestion(F, QuestionId(name), force, text))
+            await team.settle()
+        desk = _desk(team)
+        assert "stand side by side" in desk
+        assert abs(desk.index(texts["a"]) - desk.index(texts["c"])) < abs(
+            desk.index(texts["b"]) - desk.index(texts["c"])
+        )
+        await team.act("drop", DropQuestion(F, QuestionId("a")))
+        await team.settle()
+        desk = _desk(team)
+        assert "stand side by side" not in desk and texts["c"] in desk
+
+
+async def test_a_page_without_a_question_offers_the_likeliest_first(tmp_path: Path, way: str) -> None:
+    """A story that came as plain text: its form names all questions, that on which it bears most on top."""
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
+        force = ForceId(next(s.option for s in (await team.current()).forces_standing if s.carried))
+        for name, text in (("a", "How might we print invoices?"), ("b", "How might we greet new teams on day one?")):
+            await team.act(name, WriteQuestion(F, QuestionId(name), force, text))
+        await team.act("close", Close(F))
+        await team.say(INES, "A hotel's doorman\nHe greets new teams of guests on day one by their names.")
+        await team.settle()
+        form = (await team.press(INES, "precedent.write")).form
+        assert form is not None
+        (field,) = (field for field in form.fields if field.name == "question")
+        assert next(option.value for option in field.options) == "b"
+        assert {"a", "b"} <= {option.value for option in field.options}
 
 
 # --- the same people ---

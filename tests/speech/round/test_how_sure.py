@@ -34,7 +34,7 @@ def test_a_figure_only_where_it_helps(stays: float | None, words: str) -> None:
 @pytest.mark.parametrize(
     ("stays", "words"),
     [
-        (None, "The first place is shared"),
+        (None, "Those in front have the same total"),
         (0.31, "It's close: if other people like you voted, another could well be first"),
         (0.59, "It's close: if other people like you voted, another could well be first"),
         (0.6, "If other people like you voted, the first would probably stay first"),

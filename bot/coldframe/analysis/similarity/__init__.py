@@ -24,7 +24,7 @@ from coldframe.analysis.similarity.reasons import why
 from coldframe.analysis.similarity.same_point import MISSPELT, Weights, chances, signs
 from coldframe.analysis.similarity.words import Wording, read
 
-__all__ = ["Encoder", "Proposal", "SentenceEncoder", "further", "propose"]
+__all__ = ["Encoder", "Proposal", "SentenceEncoder", "further", "propose", "read_ahead"]
 
 MEANING_SHARE = 0.7
 """How much of a score is the meaning's where it is known; the rest is the words'."""
@@ -78,6 +78,11 @@ def further(
     ranked = sorted(open_, key=lambda pair: (-board.chances[pair], pair))
     found = (Found(pair, float(board.chances[pair])) for pair in ranked[:most])
     return [board.proposal(one) for one in found if one.chance >= FEWEST_CHANCES]
+
+
+def read_ahead(texts: Sequence[str], encoder: Encoder) -> None:
+    """Gives an encoder that remembers what it read the texts as they will be compared."""
+    encoder([_plain(read(text)) for text in texts if text.strip()])
 
 
 def _checked(texts: Sequence[str], groups: Sequence[str] | None) -> Sequence[str]:

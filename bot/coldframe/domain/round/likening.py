@@ -3,6 +3,7 @@ it helps, to whom it helps."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -10,7 +11,7 @@ from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.likes import Earlier, Kin
-from coldframe.domain.names import LeverId, NoteId, PlanId, Step
+from coldframe.domain.names import BeginningId, LeverId, NoteId, PlanId, QuestionId, Step
 from coldframe.domain.refusals import known
 from coldframe.domain.round.plans import with_plan
 from coldframe.domain.state import Round
@@ -30,8 +31,21 @@ class FindEarlier(Command):
     earlier: tuple[Earlier, ...]
 
 
+class OrderQuestions(Command):
+    """The round's questions, those most alike beside each other."""
+
+    questions: tuple[QuestionId, ...]
+
+
+class OrderForPage(Command):
+    """The round's questions, that on which a begun page bears most likely first."""
+
+    page: BeginningId
+    questions: tuple[QuestionId, ...]
+
+
 class FindKin(Command):
-    """What the team told in earlier rounds for questions like those of this one."""
+    """What the team told in earlier rounds, for each question the likeliest first."""
 
     kin: tuple[Kin, ...]
 
@@ -52,6 +66,16 @@ class EarlierFound(Fact):
     private = True
     plan: PlanId
     earlier: tuple[Earlier, ...]
+
+
+class QuestionsOrdered(Fact):
+    questions: tuple[QuestionId, ...]
+
+
+class PageOrdered(Fact):
+    private = True
+    page: BeginningId
+    questions: tuple[QuestionId, ...]
 
 
 class KinFound(Fact):
@@ -78,6 +102,25 @@ def find_earlier(round_: Round, command: FindEarlier, now: datetime) -> Facts:
     return () if plan.earlier == command.earlier else (EarlierFound(command.plan, command.earlier),)
 
 
+def order_questions(round_: Round, command: OrderQuestions, now: datetime) -> Facts:
+    checks.bot(command.by)
+    if not _are_all(round_, command.questions) or command.questions == round_.side_by_side:
+        return ()
+    return (QuestionsOrdered(command.questions),)
+
+
+def order_for_page(round_: Round, command: OrderForPage, now: datetime) -> Facts:
+    checks.bot(command.by)
+    page = known(round_.begun.get(command.page))
+    if not _are_all(round_, command.questions) or command.questions == page.likely:
+        return ()
+    return (PageOrdered(command.page, command.questions),)
+
+
+def _are_all(round_: Round, questions: Sequence[QuestionId]) -> bool:
+    return sorted(questions) == sorted(question.id for question in round_.questions)
+
+
 def find_kin(round_: Round, command: FindKin, now: datetime) -> Facts:
     checks.bot(command.by)
     asked = {question.id for question in round_.questions}
@@ -100,6 +143,15 @@ def earlier_found(round_: Round, fact: EarlierFound) -> Round:
     return with_plan(round_, fact.plan, earlier=fact.earlier)
 
 
+def questions_ordered(round_: Round, fact: QuestionsOrdered) -> Round:
+    return replace(round_, side_by_side=fact.questions)
+
+
+def page_ordered(round_: Round, fact: PageOrdered) -> Round:
+    page = replace(round_.begun[fact.page], likely=fact.questions)
+    return replace(round_, begun={**round_.begun, fact.page: page})
+
+
 def kin_found(round_: Round, fact: KinFound) -> Round:
     return replace(round_, kin=fact.kin)
 
@@ -113,12 +165,16 @@ def same_people_found(round_: Round, fact: SamePeopleFound) -> Round:
 DECIDE: Decide = {
     OrderLevers: order_levers,
     FindEarlier: find_earlier,
+    OrderQuestions: order_questions,
+    OrderForPage: order_for_page,
     FindKin: find_kin,
     FindSamePeople: find_same_people,
 }
 EVOLVE: Evolve = {
     LeversOrdered: levers_ordered,
     EarlierFound: earlier_found,
+    QuestionsOrdered: questions_ordered,
+    PageOrdered: page_ordered,
     KinFound: kin_found,
     SamePeopleFound: same_people_found,
 }

@@ -61,7 +61,7 @@ def keep(round_: Round, command: KeepPage, now: datetime) -> Facts:
         raise Refused(Because.UNKNOWN_ITEM)
     typed = {name: optional(text, MOST, field=name) for name, text in command.fields.items()}
     known = found(round_, command.by, command.kind, command.of)
-    begun = Begun(command.by, command.kind, command.of, typed)
+    begun = Begun(command.by, command.kind, command.of, typed, known[1].likely if known else ())
     if known is None:
         return (PageKept(command.id, begun),)
     return () if known[1] == begun else (PageKept(known[0], begun),)

@@ -131,7 +131,7 @@ def _passed_before(round_: Round, step: Step) -> Round:
 def _without_dots(round_: Round) -> Round:
     counted = _not_counted(round_, Step.DOTS)
     plain = replace(round_, dots=None, forces_standing=(), counted=counted)
-    return replace(plain, questions=(), suggestions=(), precedents=(), kin=())
+    return replace(plain, questions=(), suggestions=(), precedents=(), side_by_side=(), kin=())
 
 
 def _not_counted(round_: Round, step: Step) -> dict[Step, int]:

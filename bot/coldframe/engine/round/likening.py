@@ -1,6 +1,7 @@
 """What the worker finds to belong together, asked for as soon as there is something to compare, and shown in place: the
-levers of a text without one, what was told for questions like these, and two wordings for the same people. Rows name
-ids alone, since they can be read at rest."""
+levers of a text without one, the questions that are most alike, those that a page without one bears on, what was told
+before, and two wordings for the same people; and revealed notes are read before they are compared. Rows name ids alone,
+since they can be read at rest."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ from collections.abc import Mapping
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.likes import Kin
-from coldframe.domain.names import NoteId, Step
+from coldframe.domain.names import BeginningId, NoteId, Side, Step
 from coldframe.domain.round import overlapping
 from coldframe.domain.round.choosing import ChoiceAnnounced
 from coldframe.domain.round.commitment import CriterionCompleted
@@ -18,10 +19,13 @@ from coldframe.domain.round.likening import (
     FindSamePeople,
     KinFound,
     LeversOrdered,
+    OrderForPage,
     OrderLevers,
+    OrderQuestions,
 )
-from coldframe.domain.round.notes import DraftKept
-from coldframe.domain.round.questions import QuestionsPublished
+from coldframe.domain.round.notes import DraftKept, Revealed
+from coldframe.domain.round.pages import PageKept
+from coldframe.domain.round.questions import QuestionDropped, QuestionsPublished, QuestionWritten
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Turn, due_turn
 from coldframe.engine.register import leftovers
@@ -33,6 +37,8 @@ from coldframe.speech.names import message_name
 from coldframe.speech.round import lever_words, results
 
 LEVERS, KIN, PEOPLE = "order levers", "questions like these", "same people"
+ALIKE, PAGE, READ = "order questions", "order for page", "read notes"
+MOST_TOLD = 3  # earlier questions whose stories are named for one
 
 # --- a text without a lever ---
 
@@ -62,6 +68,58 @@ async def levers_ordered(turn: Turn, before: Round, round_: Round, fact: LeversO
     turn.revise_own(round_, draft.author, "draft", answers.which_note(round_, draft), draft.id)
 
 
+# --- notes that may be duplicates ---
+
+
+async def revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) -> None:
+    turn.later(READ, round_.id, "notes", turn.now)
+
+
+async def _read_ahead(kit: Kit, due: Due) -> None:
+    """Between the reveal and the merge somebody picks a lever, so that nobody waits for the reading of the notes."""
+    round_ = await read(kit, due.subject)
+    if round_ is None or round_.step not in (Step.NOTES, Step.FOCUS, Step.MERGE):
+        return
+    texts = [round_.notes[note].text for note in round_.revealed if round_.notes[note].side is Side.RESTRAINING]
+    await kit.numbers.compute(likening.read_ahead, texts)
+
+
+# --- questions of one round, and the pages on them ---
+
+
+async def questions_changed(turn: Turn, before: Round, round_: Round, fact: QuestionWritten | QuestionDropped) -> None:
+    if len(round_.questions) > 2:  # two stand beside each other
+        turn.later(ALIKE, round_.id, "questions", turn.now)
+
+
+async def _order_questions(kit: Kit, due: Due) -> None:
+    round_ = await read(kit, due.subject)
+    if round_ is None or round_.step is not Step.QUESTIONS:
+        return
+    asked = round_.questions
+    order = await kit.numbers.compute(likening.side_by_side, [question.text for question in asked])
+    async with due_turn(kit, due) as turn:
+        ordered = tuple(asked[place].id for place in order)
+        await turn.act(await turn.round(due.subject), OrderQuestions(BOT, ordered))
+
+
+async def page_kept(turn: Turn, before: Round, round_: Round, fact: PageKept) -> None:
+    if len(round_.questions) > 1 and not fact.begun.fields.get("question"):
+        turn.later(PAGE, round_.id, fact.id, turn.now)
+
+
+async def _order_for_page(kit: Kit, due: Due) -> None:
+    round_, page = await read(kit, due.subject), BeginningId(due.occurrence)
+    if round_ is None or page not in round_.begun:
+        return
+    told, asked = ". ".join(round_.begun[page].fields.values()), round_.questions
+    (order,) = await kit.numbers.compute(likening.likeliest_questions, [told], [question.text for question in asked])
+    async with due_turn(kit, due) as turn:
+        now_round = await turn.round(due.subject)
+        if page in now_round.begun:
+            await turn.act(now_round, OrderForPage(BOT, page, tuple(asked[place].id for place in order)))
+
+
 # --- questions like earlier ones ---
 
 
@@ -76,8 +134,9 @@ async def _find_kin(kit: Kit, due: Due) -> None:
     if round_ is None or not earlier:
         return
     asked = [question.text for question in round_.questions]
-    found = await kit.numbers.compute(likening.questions_like, asked, [text for _, text, _ in earlier])
-    kin = tuple(Kin(round_.questions[one].id, *earlier[other]) for one, other in found)
+    orders = await kit.numbers.compute(likening.likeliest_questions, asked, [text for _, text, _ in earlier])
+    pairs = zip(round_.questions, orders, strict=True)
+    kin = tuple(Kin(question.id, *earlier[place]) for question, order in pairs for place in order[:MOST_TOLD])
     async with due_turn(kit, due) as turn:
         await turn.act(await turn.round(due.subject), FindKin(BOT, kin))
 
@@ -113,10 +172,21 @@ async def _find_same_people(kit: Kit, due: Due) -> None:
 
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     DraftKept: draft_kept,
+    Revealed: revealed,
     LeversOrdered: levers_ordered,
+    QuestionWritten: questions_changed,
+    QuestionDropped: questions_changed,
+    PageKept: page_kept,
     QuestionsPublished: published,
     KinFound: kin_found,
     ChoiceAnnounced: may_overlap,
     CriterionCompleted: may_overlap,
 }
-DUE: Mapping[str, Carry] = {LEVERS: _order_levers, KIN: _find_kin, PEOPLE: _find_same_people}
+DUE: Mapping[str, Carry] = {
+    READ: _read_ahead,
+    LEVERS: _order_levers,
+    ALIKE: _order_questions,
+    PAGE: _order_for_page,
+    KIN: _find_kin,
+    PEOPLE: _find_same_people,
+}

@@ -13,6 +13,7 @@ from coldframe.domain.state import Kind, Round
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import page_lines
+from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.speech import handed_back
 from coldframe.speech.round import page_words
@@ -23,6 +24,12 @@ GO_ON: Mapping[Kind, str] = {"precedent": "precedent.write", "plan": "plan.write
 def typed_before(request: RoundRequest, kind: Kind, of: str = "") -> Mapping[str, str]:
     """What this person typed into the page, as far as they came."""
     return _typed(request.round, request.by, kind, of)
+
+
+def ordered(request: RoundRequest, kind: Kind, form: Form, of: str = "") -> Form:
+    """With the questions on which the page bears most likely first, once that is known."""
+    known = pages.found(request.round, request.by, kind, of)
+    return form if known is None else page_words.likeliest_first(form, known[1].likely)
 
 
 def _typed(round_: Round, member: MemberId, kind: Kind, of: str = "") -> Mapping[str, str]:

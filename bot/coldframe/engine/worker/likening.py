@@ -10,6 +10,15 @@ from coldframe.meaning import encoder
 MOST_EARLIER = 2  # plans that are shown beside a new one
 
 
+def read_ahead(notes: Sequence[str]) -> None:
+    """So that what they mean is known when they are compared."""
+    reader = encoder()
+    if reader is not None:
+        from coldframe.analysis.similarity import read_ahead as read  # numpy
+
+        read(notes, reader)
+
+
 def earlier_like(plan: str, earlier: Sequence[str]) -> list[int]:
     """The places of those that resemble the plan, the most alike first."""
     from coldframe.analysis.nearness import alike_plans  # numpy
@@ -17,11 +26,18 @@ def earlier_like(plan: str, earlier: Sequence[str]) -> list[int]:
     return alike_plans(plan, earlier, encoder(), MOST_EARLIER)
 
 
-def questions_like(questions: Sequence[str], earlier: Sequence[str]) -> list[tuple[int, int]]:
-    """Pairs that ask nearly the same, by their places."""
-    from coldframe.analysis.nearness import alike_questions  # numpy
+def side_by_side(questions: Sequence[str]) -> list[int]:
+    """The places of all of them, those most alike beside each other."""
+    from coldframe.analysis.nearness import side_by_side as ordered  # numpy
 
-    return alike_questions(questions, earlier, encoder())
+    return ordered(questions, encoder())
+
+
+def likeliest_questions(texts: Sequence[str], questions: Sequence[str]) -> list[list[int]]:
+    """Of each text the places of all questions, that on which it bears most likely first."""
+    from coldframe.analysis.nearness import likeliest_questions as ordered  # numpy
+
+    return [ordered(text, questions, encoder()) for text in texts]
 
 
 def same_people(wordings: Sequence[str]) -> list[tuple[int, int]]:

@@ -45,6 +45,17 @@ def _filled(field: Field, typed: Mapping[str, str]) -> Field:
     return replace(field, initial=text) if text is not None and known else field
 
 
+def likeliest_first(form: Form, questions: Sequence[str]) -> Form:
+    """The choices of a question in this order; what it does not name comes last."""
+    place = {question: at for at, question in enumerate(questions)}
+
+    def ordered(field: Field) -> Field:
+        options = sorted(field.options, key=lambda option: place.get(option.value, len(place)))
+        return replace(field, options=tuple(options)) if field.name == "question" else field
+
+    return replace(form, fields=tuple(map(ordered, form.fields)))
+
+
 def begun(round_: Round, member: MemberId, kind: Kind, labels: Mapping[str, Button]) -> list[Block]:
     """On their sheet, for them alone: what they can go on with. `labels`: by what it is of, the button that does."""
     found: list[Block] = []

@@ -54,7 +54,10 @@ def _helps(driving: Sequence[Note]) -> list[Block]:
 
 def _questions_so_far(round_: Round) -> list[Block]:
     blocks: list[Block] = []
-    for question in round_.questions:
+    beside = {question: at for at, question in enumerate(round_.side_by_side)}
+    if beside and len(round_.questions) > 2:
+        blocks.append(small("Questions that are most alike stand side by side."))
+    for question in sorted(round_.questions, key=lambda q: beside.get(q.id, len(beside))):
         blocks.append(paragraph(written(question.text, 400)))
         blocks.append(
             offer(

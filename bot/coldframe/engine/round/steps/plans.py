@@ -73,7 +73,8 @@ async def _whole_again(request: RoundRequest) -> Form:
 
 async def _form(request: RoundRequest) -> Reply:
     pace = building_words.pace_line(await building.pace_of(request.turn, request.round))
-    return Reply(form=page_words.first(_whole(request, pace), pages.typed_before(request, "plan", _of(request))))
+    whole = pages.ordered(request, "plan", _whole(request, pace), _of(request))
+    return Reply(form=page_words.first(whole, pages.typed_before(request, "plan", _of(request))))
 
 
 async def _again_form(request: RoundRequest) -> Reply:

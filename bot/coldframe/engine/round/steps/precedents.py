@@ -13,6 +13,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.round import pages
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.message.nodes import Form
+from coldframe.ports.chat import Reply
 from coldframe.speech.names import message_name
 from coldframe.speech.round import forms, page_words, results, work_prompts
 
@@ -31,7 +32,11 @@ def _form(request: RoundRequest) -> Form:
     whole = forms.precedent(request.round, QuestionId(request.parts[0]) if request.parts else None)
     typed = pages.typed_before(request, "precedent")
     asked = {"question": request.parts[0]} if request.parts else {}
-    return page_words.filled(whole, {**typed, **asked})
+    return page_words.filled(pages.ordered(request, "precedent", whole), {**typed, **asked})
+
+
+async def _told_before(request: RoundRequest) -> Reply | None:
+    return request.shown(results.told_before(request.round, QuestionId(request.part(0))))
 
 
 async def _give(request: RoundRequest) -> None:
@@ -78,6 +83,6 @@ READS: Mapping[str, Reads] = {
 ASKING = Asking("ask", (Step.PRECEDENTS.value,), _ask)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=_own_card, reads=READS, card_follows=False,
-    buttons={"precedent.write": opens(_form)}, forms={"precedent.write": _give},
+    buttons={"precedent.write": opens(_form), "kin.show": _told_before}, forms={"precedent.write": _give},
     follow={PageKept: _begun, PageDropped: _begun, PrecedentGiven: _given, PrecedentsClosed: _closed}, due={},
 )  # fmt: skip

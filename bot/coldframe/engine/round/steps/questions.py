@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coldframe.domain.names import ForceId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.likening import QuestionsOrdered
 from coldframe.domain.round.questions import (
     DropQuestion,
     QuestionDropped,
@@ -45,7 +46,10 @@ async def _next(request: RoundRequest) -> None:
 
 
 async def _changed(
-    turn: Turn, before: Round, after: Round, fact: QuestionWritten | QuestionDropped | QuestionSuggested
+    turn: Turn,
+    before: Round,
+    after: Round,
+    fact: QuestionWritten | QuestionDropped | QuestionSuggested | QuestionsOrdered,
 ) -> None:
     DESK.revise(turn, after)
 
@@ -68,6 +72,7 @@ PLAY = StepPlay(
         QuestionWritten: _changed,
         QuestionDropped: _changed,
         QuestionSuggested: _changed,
+        QuestionsOrdered: _changed,
         QuestionsPublished: _published,
     },
     due={},
