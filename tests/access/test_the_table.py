@@ -39,7 +39,7 @@ def test_outsiders_get_nothing_but_what_is_their_own() -> None:
     for who, may in ((Who.FOREIGN, set()), (Who.BOT, set()), (Who.GUEST, own), (Who.LEFT, own)):
         assert {act for act in Act if cell(act, who) is Cell.YES} == may
     assert {act for act in Act if cell(act, Who.LEFT) is Cell.IF} == {
-        Act.TAKE_BACK, Act.MINE, Act.OWN_TIME, Act.CALENDAR, Act.ANSWER_BACK,
+        Act.TAKE_BACK, Act.MINE, Act.OWN_TIME, Act.CALENDAR, Act.ANSWER_BACK, Act.REHEARSE,
     }  # fmt: skip
 
 

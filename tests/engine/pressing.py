@@ -73,10 +73,9 @@ OF_NOBODYS_STEP = (
     "team.",
     "todo.",
 )
+STANDING_ALONE = ("round.again", "round.new", "guide.which", "guide.person", "rehearse.begin")
 STANDING = frozenset(
-    action
-    for action in (*USES.buttons, *USES.forms)
-    if action.startswith(OF_NOBODYS_STEP) or action in ("round.again", "round.new", "guide.which", "guide.person")
+    action for action in (*USES.buttons, *USES.forms) if action.startswith(OF_NOBODYS_STEP) or action in STANDING_ALONE
 )
 """What is about a person, a team or one message of theirs."""
 BY_STRANGERS, BY_OTHERS, BY_OLDER = 0.05, 0.25, 0.1

@@ -27,6 +27,8 @@ class Because(StrEnum):
     ROLE_NOT_OPEN = "role is not open"
     HAS_THE_ROLE = "has the role already"
     DEPUTY_ACTS = "the deputy has the role now"
+    NO_CHANNEL = "no channel"
+    ALONE_HERE = "a rehearsal is for one alone"
     WHICH_ROUND = "several rounds"
     NEEDS_SECOND_PERSON = "needs a second person"
     # when

@@ -138,6 +138,7 @@ class Act(StrEnum):
     OWN_TIME = "set one's hours, zone and absence"
     CALENDAR = "subscribe to one's calendar"
     ANSWER_BACK = "say what a typed word was meant as"
+    REHEARSE = "try a round alone"
     OWN_DATA = "export or forget what is held about oneself"
     HELP = "read the help"
 
@@ -298,6 +299,7 @@ TABLE: Mapping[Act, Row] = {
     ),
     Act.CALENDAR: _row(_PERSON, IN_CHANNEL, "/calendar, calendar.renew, the feed's address", _BEFORE),
     Act.ANSWER_BACK: _row(_PERSON, IN_CHANNEL, "word.do, word.note", _BEFORE),
+    Act.REHEARSE: _row(_PERSON, IN_CHANNEL, "/rehearse, rehearse.begin, rehearse.end", _BEFORE),
     Act.OWN_DATA: _row(_PERSON, ANYBODY_HERE, "/export, /forget, me.export, me.kept, me.forget, me.forgotten"),
     Act.HELP: _row(_PERSON, ANYBODY_HERE, "/help, /guide, guide.which, guide.person"),
 }

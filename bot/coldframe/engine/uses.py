@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from coldframe.domain.names import RUNNING, Step
 from coldframe.engine.core import endings
+from coldframe.engine.core.alone import WithOwnChannels
 from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.delivery import restored
@@ -34,6 +35,7 @@ from coldframe.engine.round import (
     odds,
     pages,
     plan_sizes,
+    rehearsing,
     reopening,
     resting,
     retention,
@@ -112,6 +114,7 @@ USES = Uses(
         revealed_notes.BUTTONS,
         setup.BUTTONS,
         starting.BUTTONS,
+        rehearsing.BUTTONS,
         panel.BUTTONS,
         guests.BUTTONS,
         personal.BUTTONS,
@@ -161,6 +164,7 @@ USES = Uses(
     ),
     words=_merged(
         panel.WORDS,
+        rehearsing.WORDS,
         under_way.WORDS,
         digest.WORDS,
         report.WORDS,
@@ -192,6 +196,7 @@ DUE: Mapping[str, Carry] = _merged(
     roles.DUE,
     resting.DUE,
     starting.DUE,
+    rehearsing.DUE,
     sitting.DUE,
     reviews.DUE,
     weekly.DUE,
@@ -230,6 +235,7 @@ round_changed = partial(
         ownership.FOLLOW,
         likening.FOLLOW,
         fates.FOLLOW,
+        rehearsing.FOLLOW,
     ),
 )
 trial_changed = partial(trial_reactions.react, _following(trial_reactions.FOLLOW, bundle.FOLLOW))
@@ -246,7 +252,8 @@ def assembled(
 ) -> Engine:
     """The engine with all that it can be asked."""
     hear = partial(dialogues.hear, USES)
-    return front_door(Kit(store, chat, clock, ids, numbers, round_changed, trial_changed, hear, feed, numbers_at))
+    channels = WithOwnChannels(chat)
+    return front_door(Kit(store, channels, clock, ids, numbers, round_changed, trial_changed, hear, feed, numbers_at))
 
 
 def front_door(kit: Kit) -> Engine:

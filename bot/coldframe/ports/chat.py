@@ -227,6 +227,7 @@ class Denial(StrEnum):
     """What a platform refuses for good, so that it can be done another way, or said who can help."""
 
     NOT_IN_CHANNEL = "not in the channel"
+    NO_CHANNEL = "some people's messages to each other, and no channel"
     NO_POST = "may not post"
     NO_FILES = "no files"
     NO_DIRECT = "no direct messages"

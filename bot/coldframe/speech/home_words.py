@@ -16,6 +16,7 @@ from coldframe.speech import answers, person_guides
 from coldframe.speech.names import capital, spelt
 from coldframe.speech.round import notes_words, now_words, work_prompts
 from coldframe.speech.round.now_words import Seen
+from coldframe.speech.round.rehearsal_words import TRY_ALONE
 from coldframe.speech.trial import trial_words
 
 MOST_NOTES, MOST_DATES = 15, 6
@@ -90,7 +91,8 @@ def _begin(shown: Page) -> list[Block]:
         return [offer(*(_after(channel, name) for channel, name in shown.begin))]
     if shown.rounds:
         return []
-    return [small("To start a round, type `/coldframe new` in the channel of the team that takes part.")]
+    words = "To start a round, type `/coldframe new` in the channel of the team that takes part."
+    return [small(words), offer(TRY_ALONE)]
 
 
 def _after(channel: str, name: str) -> Button:

@@ -17,6 +17,7 @@ from coldframe.message.saying import heading, offer, paragraph, said, small, tol
 from coldframe.speech.answers import done
 from coldframe.speech.names import capital, lower, spelt
 from coldframe.speech.round import now_words
+from coldframe.speech.round.rehearsal_words import TRY_ALONE
 from coldframe.speech.steps import WORDS
 from coldframe.speech.trial import trial_words
 
@@ -24,6 +25,7 @@ HELP = (
     ("`/coldframe`", "what you can do here and now"),
     ("`/coldframe guide`", "how it works for you, on one page"),
     ("`/coldframe new`", "start a round, in the team's channel"),
+    ("`/coldframe rehearse`", "try a round alone; nobody else hears of it"),
     ("`/coldframe status`", "where the rounds stand"),
     ("`/coldframe mine`", "what I owe, my own notes and plans"),
     ("`/coldframe trials`", "trials under way"),
@@ -114,7 +116,7 @@ def panel(
             if in_channel
             else "No round is open for you. In a team's channel `/coldframe new` starts one."
         )
-        blocks.append(paragraph(words))
+        blocks += [paragraph(words), offer(TRY_ALONE)]
     blocks.append(offer(Button("What you hold about me", "me.export", ""), Button("Forget me …", "me.forget", "")))
     blocks.append(small("`/coldframe help` lists all words, `/coldframe guide` says how it works."))
     return Message(head, tuple(blocks))

@@ -32,6 +32,9 @@ WORDS: dict[Because, str] = {
     Because.ROLE_NOT_OPEN: "{who} is {role}, and hasn't been silent for long enough. Nothing was changed.",
     Because.HAS_THE_ROLE: "{who} is {role} already. Nothing was changed.",
     Because.DEPUTY_ACTS: "{who} stands in as {role} just now, so no other deputy can be named. Nothing was changed.",
+    Because.NO_CHANNEL: "This is no channel, and a round belongs to one. In our own direct messages I can tell you "
+    "what is open for you.",
+    Because.ALONE_HERE: "This is a rehearsal, for one person alone. Nobody was put in.",
     Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name after the word, such as “/coldframe {word} "
     "{first}”. "
     "Nothing was changed.",

@@ -85,7 +85,7 @@ def opens_form(words: str) -> bool:
 
 
 def answered_in_private() -> Message:
-    """The command was given where only people talk to each other."""
+    """The command was given where only people talk to each other, or something was said in a thread for assistants."""
     return Message(line("I've answered in our direct messages."))
 
 

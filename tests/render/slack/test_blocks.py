@@ -30,6 +30,7 @@ from coldframe.message.nodes import (
     line,
 )
 from coldframe.render.slack.blocks import Part, Unrenderable, message_parts
+from coldframe.render.slack.fit import Fit
 from coldframe.render.slack.mrkdwn import address, cut, escaped, length, mrkdwn, pieces
 from tests.wire.slack.rules import message_problems
 
@@ -132,6 +133,25 @@ def test_a_heading_is_never_the_last_of_a_message() -> None:
     first, second = message_parts(Message(line("Split."), blocks))
     assert "header" not in {block["type"] for block in first.blocks}
     assert "header" in {block["type"] for block in second.blocks}
+
+
+@pytest.mark.parametrize("size", [2_000, 3_000, 6_000])
+def test_buttons_stand_under_the_words_that_they_are_about(size: int) -> None:
+    """However small a message has to be: whoever presses sees for what."""
+    blocks = []
+    for number in range(12):
+        blocks += [
+            Paragraph(line("{w}", w=f"plan {number} " + "word " * (20 + 9 * number))),
+            Facts((("Owner", line("nobody yet")),)),
+            Buttons((Button("Ask …", "owner.ask", f"plan {number}"),)),
+        ]
+    parts = message_parts(Message(line("The plans."), tuple(blocks)), Fit(size))
+    assert len(parts) > 1
+    for part in parts:
+        for at, block in enumerate(part.blocks):
+            if block["type"] == "actions":
+                above = str(part.blocks[max(0, at - 2) : at])
+                assert f"{block['elements'][0]['value']} word" in above
 
 
 def test_an_ordered_list_keeps_its_numbers_across_a_split() -> None:

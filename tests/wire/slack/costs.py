@@ -15,6 +15,7 @@ MOST: Mapping[str, int] = {
     "conversations.replies": 70, "conversations.history": 30, "views.open": 50, "users.info": 5, "reactions.get": 0,
     "files.getUploadURLExternal": 22, "files.completeUploadExternal": 22, "files.delete": 12,
     "conversations.open": 8, "conversations.info": 4, "chat.postEphemeral": 8, "chat.getPermalink": 8, "pins.add": 1,
+    "pins.list": 1,
 }  # fmt: skip
 """In the scenario's round of eight people: what there is today with a little room. None may rise."""
 MOST_TO_ONE = 28
@@ -22,7 +23,8 @@ MOST_TO_ONE = 28
 TIERS: Mapping[str, int] = {
     "chat.update": 50, "chat.delete": 50, "conversations.members": 100, "conversations.replies": 50,
     "conversations.history": 50, "users.list": 20, "users.info": 100, "views.open": 100, "conversations.open": 50,
-    "files.getUploadURLExternal": 100, "pins.add": 20, "reactions.get": 50, "reactions.add": 50,
+    "files.getUploadURLExternal": 100,
+    "pins.add": 20, "pins.list": 20, "pins.remove": 20, "reactions.get": 50, "reactions.add": 50,
 }  # fmt: skip
 """Calls a minute that Slack's page on rate limits allows each method at the least."""
 

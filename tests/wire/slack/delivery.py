@@ -41,6 +41,8 @@ class Faults:
     most_of_blocks: int = 1_000_000
     """Characters of a message's blocks."""
     no_tables: bool = False
+    no_metadata: bool = False
+    """What a post carries of it is dropped without a word."""
     no_more_emoji: bool = False
     hides_guests: bool = False
     """Guests are not told among the members of a channel."""

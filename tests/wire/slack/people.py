@@ -50,7 +50,7 @@ class Someone:
     def direct(self) -> str:
         return self.workspace.direct(self.id).id
 
-    def says(self, text: str, *, thread: str | None = None, files: list[Data] | None = None) -> str:
+    def says(self, text: str, *, thread: str | None = None, files: list[Data] | None = None, **more: Any) -> str:
         """A direct message to the bot; returns its id."""
         message: Data = {"type": "message", "user": self.id, "text": escaped(text), "ts": self.workspace.ts()}
         if thread:
@@ -58,7 +58,7 @@ class Someone:
         if files:
             message |= {"subtype": "file_share", "files": files}
         self.workspace.direct(self.id).messages[message["ts"]] = message
-        self.workspace.event({**message, "channel": self.direct, "channel_type": "im"})
+        self.workspace.event({**message, "channel": self.direct, "channel_type": "im", **more})
         return str(message["ts"])
 
     def mentions(self, text: str, channel: str = CHANNEL, thread: str | None = None) -> str:

@@ -26,7 +26,7 @@ from coldframe.engine.core.turn import InlineNumbers
 from coldframe.engine.uses import assembled
 from coldframe.store import tables
 from coldframe.wiring import open_store, seal_secret
-from demo.scenario import load
+from demo.scenario import Scenario, load
 from tests.wire.slack.replica import SharedClock
 from tests.wire.slack.screen import Screen
 from tests.wire.slack.whole_round import CHANNEL, SCENARIO, Relay, Team, moved_in
@@ -244,9 +244,9 @@ WATCH = (
 
 
 @asynccontextmanager
-async def pair_at_work(tmp_path: Path, database: str) -> AsyncIterator[PairTeam]:
+async def pair_at_work(tmp_path: Path, database: str, scenario: Scenario | None = None) -> AsyncIterator[PairTeam]:
     """The workspace with the scenario's people, and two processes that start at once on an empty database."""
-    scenario = load(SCENARIO.read_text("utf-8"))
+    scenario = scenario or load(SCENARIO.read_text("utf-8"))
     clock_file = tmp_path / "clock"
     clock = SharedClock.made(clock_file, scenario.start + LATER)
     workspace = Workspace(clock.now)

@@ -43,11 +43,16 @@ def _no_emoji(faults: Faults) -> None:
     faults.no_more_emoji = True
 
 
+def _holds_less(faults: Faults) -> None:
+    faults.most_of_blocks = 6_000
+
+
 OTHERWISE: dict[str, Callable[[Faults], None]] = {
     "emoji are never told": _lost,
     "a repeated event has another id": _new_ids,
     "no table is taken": _no_tables,
     "no emoji can be put": _no_emoji,
+    "a message may hold less": _holds_less,
 }
 
 

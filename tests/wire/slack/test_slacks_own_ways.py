@@ -13,6 +13,9 @@ from coldframe.render.slack.aligned import columns, width
 from coldframe.render.slack.blocks import message_parts, page_blocks
 from tests.wire.slack.people import Someone
 from tests.wire.slack.whole_round import CHANNEL, Team, at_work
+from tests.wire.slack.workspace import BOT_USER
+
+GROUP = "C0GROUP"
 
 
 def taking_part(there: Team) -> Someone:
@@ -54,6 +57,23 @@ async def test_the_calendar_is_pinned_where_that_is_allowed(tmp_path: Path) -> N
         assert channel == CHANNEL and "Calendar" in str(there.workspace.channels[channel].messages[pinned]["blocks"])
 
 
+@pytest.mark.parametrize("scope", ["granted", "struck out"])
+async def test_the_newest_calendar_takes_the_place_of_the_one_before(tmp_path: Path, scope: str) -> None:
+    """Of what the bot pinned itself; what people pinned stays, and so does all where it may not look."""
+    async with at_work(tmp_path) as there:
+        workspace = there.workspace
+        workspace.scopes -= set() if scope == "granted" else {"pins:read"}
+        for ts, by in (("1.000001", BOT_USER), ("1.000002", "U0OWEN")):
+            workspace.channels[CHANNEL].messages[ts] = {"ts": ts, "user": by, "text": "An earlier calendar"}
+            workspace.pins.append((CHANNEL, ts))
+            workspace.pinned_by[ts] = by
+        await there.set_up()
+        pinned = [ts for _, ts in workspace.pins]
+        assert ("1.000001" in pinned) == (scope != "granted")
+        assert "1.000002" in pinned and len(pinned) == (2 if scope == "granted" else 3)
+        assert workspace.complaints == []
+
+
 async def test_without_the_scope_nothing_is_pinned(tmp_path: Path) -> None:
     async with at_work(tmp_path) as there:
         there.workspace.scopes -= {"pins:write"}
@@ -73,6 +93,42 @@ async def test_the_command_between_people_is_answered_in_ones_own_messages(tmp_p
         await there.settle()
         await someone.sees(lambda: len(someone.inbox()) > before)
         assert (await someone.commands("", someone.direct)).body == {}
+
+
+async def test_a_mention_in_a_group_is_told_where_rounds_are(tmp_path: Path) -> None:
+    """Of whose members the bot cannot know: nothing is begun there, and nobody is asked to try again."""
+    async with at_work(tmp_path) as there:
+        await there.set_up()
+        someone = taking_part(there)
+        there.workspace.add_channel(GROUP, "mpdm-ana--ben-1", [someone.id, there.people["owen"].id])
+        there.workspace.faults.refusal = lambda method, told: (
+            "missing_scope" if method == "conversations.members" and told.get("channel") == GROUP else None
+        )
+        someone.mentions("status", GROUP)
+        await there.settle()
+        await someone.sees(lambda: [note for note in someone.notes() if "This is no channel" in note])
+        assert there.workspace.said(GROUP) == []
+
+
+async def test_a_thread_for_assistants_says_where_the_answer_is(tmp_path: Path) -> None:
+    """It is opened beside a channel, and what the bot answers stands elsewhere; what is given there counts."""
+    async with at_work(tmp_path) as there:
+        await there.set_up()
+        someone = taking_part(there)
+        thread = there.workspace.ts()
+        head = {"ts": thread, "user": BOT_USER, "text": "", "subtype": "assistant_app_thread"}
+        there.workspace.direct(someone.id).messages[thread] = head
+        opened = {"user_id": someone.id, "channel_id": someone.direct, "thread_ts": thread}
+        there.workspace.event({"type": "assistant_thread_started", "assistant_thread": opened})
+        await there.settle()
+        await someone.sees(lambda: there.workspace.said(someone.direct, thread))
+        assert any("What you can do here" in str(m.get("blocks")) for m in there.workspace.said(someone.direct))
+        someone.says("- retention: nobody calls back", thread=thread, assistant_thread={"action_token": "1"})
+        await there.settle()
+        told = await someone.sees(lambda: len(found := there.workspace.said(someone.direct, thread)) == 2 and found)
+        assert all("in our direct messages" in m["text"] for m in told)
+        mine = [note.text for note in (await there.round()).notes.values() if note.author == someone.id]
+        assert mine == ["nobody calls back"] and there.workspace.complaints == []
 
 
 @pytest.mark.parametrize("typed", ["<@U0ANA|ana.handle>", "<@U0ANA>"])

@@ -156,6 +156,9 @@ class Team:
                 "decision_maker": roles.decision_maker,
                 "decision_deputy": roles.decision_deputy,
                 "facilitator_deputy": roles.facilitator_deputy,
+                "pace": scenario.pace,
+                "weight": str(scenario.weight),
+                "windows": ", ".join(f"{step} {length:g}" for step, length in scenario.lengths.items()),
             },
         )
         await self.until(lambda: self._offers(roles.facilitator, "round.start"))
@@ -382,7 +385,7 @@ def moved_in(workspace: Workspace, scenario: Scenario) -> dict[str, Someone]:
     """The scenario's people as members of the workspace, all in one channel with the bot."""
     team: dict[str, Someone] = {}
     for person in scenario.team:
-        slack_id = f"U0{person.id.upper()}"
+        slack_id = f"U0{person.id.upper().replace('-', '')}"
         workspace.add_person(slack_id, person.name, person.zone)
         team[person.id] = Someone(workspace, slack_id)
     workspace.add_channel(CHANNEL, "growth", [someone.id for someone in team.values()])
@@ -390,9 +393,11 @@ def moved_in(workspace: Workspace, scenario: Scenario) -> dict[str, Someone]:
 
 
 @asynccontextmanager
-async def at_work(tmp_path: Path, mode: Any = "socket", *, round_the_clock: bool = False) -> AsyncIterator[Team]:
-    """The workspace with the scenario's people, and the bot in it, serving."""
-    scenario = load(SCENARIO.read_text("utf-8"))
+async def at_work(
+    tmp_path: Path, mode: Any = "socket", *, round_the_clock: bool = False, scenario: Scenario | None = None
+) -> AsyncIterator[Team]:
+    """The workspace with the scenario's people, the main one's unless told, and the bot in it, serving."""
+    scenario = scenario or load(SCENARIO.read_text("utf-8"))
     clock = FastClock(scenario.start)
     workspace = Workspace(clock.now)
     await workspace.start()

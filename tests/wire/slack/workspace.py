@@ -87,6 +87,8 @@ METHODS: Mapping[str, Method] = {
     "users.conversations": _method(READ, False, "", "types exclude_archived limit cursor team_id"),
     "users.list": _method("users:read", False, "", "limit cursor team_id"),
     "pins.add": _method("pins:write", True, "channel timestamp"),
+    "pins.list": _method("pins:read", False, "channel"),
+    "pins.remove": _method("pins:write", True, "channel timestamp"),
     "reactions.add": _method("reactions:write", True, "channel timestamp name"),
     "reactions.get": _method("reactions:read", False, "channel timestamp", "full"),
     "views.open": _method("", True, "trigger_id view"),
@@ -124,6 +126,7 @@ class Workspace:
         self.notes: list[tuple[str, str, Data]] = []
         self.files: dict[str, Data] = {}
         self.pins: list[tuple[str, str]] = []
+        self.pinned_by: dict[str, str] = {}
         self.calls: list[tuple[str, Data]] = []
         self.complaints: list[str] = []
         self.triggers: dict[str, tuple[float, str]] = {}
@@ -366,7 +369,7 @@ class Workspace:
         message = {"type": "message", "ts": self.ts(), "user": BOT_USER, "bot_id": BOT, **shown}
         if thread:
             message["thread_ts"] = thread
-        if arguments.get("metadata"):
+        if arguments.get("metadata") and not self.faults.no_metadata:
             message["metadata"] = _metadata(arguments["metadata"])
         channel.messages[message["ts"]] = message
         return {"channel": channel.id, "ts": message["ts"], "message": message}
@@ -498,6 +501,19 @@ class Workspace:
         if arguments["timestamp"] not in self._open_channel(arguments["channel"]).messages:
             raise Refused("message_not_found")
         self.pins.append((arguments["channel"], arguments["timestamp"]))
+        self.pinned_by.setdefault(arguments["timestamp"], BOT_USER)
+        return {}
+
+    def _pins_list(self, arguments: Data) -> Data:
+        found = self._open_channel(arguments["channel"]).messages
+        here = [ts for channel, ts in self.pins if channel == arguments["channel"] and ts in found]
+        return {"items": [{"type": "message", "created_by": self.pinned_by[ts], "message": found[ts]} for ts in here]}
+
+    def _pins_remove(self, arguments: Data) -> Data:
+        pin = (arguments["channel"], arguments["timestamp"])
+        if pin not in self.pins:
+            raise Refused("no_pin")
+        self.pins.remove(pin)
         return {}
 
     def _reactions_add(self, arguments: Data) -> Data:

@@ -10,6 +10,7 @@ from typing import Any
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.payloads import files_json
 from coldframe.chat.room.records import Record
+from coldframe.domain.people.played import who_is_alone
 from coldframe.message.nodes import Block, Button, Buttons, Message
 from coldframe.ports.bench import Bar, Laid, View, Views
 from coldframe.ports.chat import Place
@@ -52,7 +53,7 @@ class Bench:
     def _bar(self, person: str, bar: Bar) -> Json:
         return {
             "round": bar.round,
-            "place": f"c:{bar.channel}",
+            "place": "d" if who_is_alone(bar.channel) else f"c:{bar.channel}",
             "step": bar.step,
             "number": bar.number,
             "steps": bar.steps,

@@ -99,7 +99,7 @@ class SlackChat:
         first = await self._fitting(message, lambda parts: self._post(place, channel, parts, key))
         await self._offer(place, first, message.seeds)
         if message.stays:
-            await pins.pin(self.call, place, channel, first)
+            await pins.pin(self.call, place, channel, first, (await self._accounts.of(place.tenant)).me.bot_user)
         return first
 
     async def _fitting(self, message: Message, show: Callable[[Sequence[Part]], Awaitable[str]]) -> str:

@@ -51,6 +51,8 @@ def _of_method(method: str, code: str) -> Denial | None:
             return Denial.CANT_CHANGE
         case "chat.delete":
             return Denial.CANT_DELETE
+        case "conversations.members" if code == "missing_scope":  # those of channels, the bot has always
+            return Denial.NO_CHANNEL
         case "chat.postMessage" if code in CLOSED or code == "missing_scope":
             return Denial.NO_POST
         case _:

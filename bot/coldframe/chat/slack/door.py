@@ -104,6 +104,8 @@ class Door:
         reply = await self._receive(await self._with_files(outcome, body))
         if isinstance(outcome.what, PersonChanged):
             self._chat.people.remember(outcome.place.tenant, outcome.what.person)
+        if inbound.in_assistants_thread(body):
+            reply = replace(reply, note=reply.note or surface.answered_in_private())
         self._answer(outcome, reply, trigger="")
 
     async def on_press(self, body: Payload, ack: AsyncAck) -> BoltResponse:

@@ -16,6 +16,7 @@ from typing import Any
 from coldframe.chat.slack import reading
 from coldframe.ports.chat import (
     ChannelLost,
+    Commanded,
     Edited,
     Erased,
     Happening,
@@ -33,6 +34,7 @@ from coldframe.ports.chat import (
 Payload = Mapping[str, Any]
 
 _DIRECT = re.compile(r"D[A-Z0-9]+")
+_ASSISTANT = "assistant_thread_started"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +126,13 @@ def _foreign_person(body: Payload, me: Me) -> str | None:
     user = body.get("user")
     home = user.get("team_id") if isinstance(user, Mapping) else None
     return "a person of another organisation" if home and home != me.team and not me.enterprise else None
+
+
+def in_assistants_thread(body: Payload) -> bool:
+    """Whether somebody writes beside a channel, in a thread that Slack keeps for assistants: what the bot says to them
+    stands under its messages, which are not in sight there."""
+    inner = body.get("event") or {}
+    return inner.get("type") == _ASSISTANT or "assistant_thread" in inner
 
 
 # --- events
@@ -243,6 +252,13 @@ def _home(heard: _Heard) -> Outcome:
     return heard.happened(person, Place(heard.me.team, "direct", person), HomeOpened())
 
 
+def _assistant(heard: _Heard) -> Outcome:
+    """Somebody opened such a thread: as if they had given the command alone."""
+    thread = heard.event["assistant_thread"]
+    person, hangs = str(thread["user_id"]), str(thread["thread_ts"])
+    return heard.happened(person, Place(heard.me.team, "direct", person, hangs), Commanded(""))
+
+
 def _joined(heard: _Heard) -> Outcome:
     """The bot's own arrival too: what could not be said in the channel may be said now."""
     return heard.in_channel(str(heard.event["user"]), Joined())
@@ -274,6 +290,7 @@ _EVENTS: dict[str, Callable[[_Heard], Outcome]] = {
     "reaction_added": _reaction,
     "reaction_removed": _reaction,
     "app_home_opened": _home,
+    _ASSISTANT: _assistant,
     "member_joined_channel": _joined,
     "member_left_channel": _left,
     "channel_left": _lost("removed"),

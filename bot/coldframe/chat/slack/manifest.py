@@ -29,6 +29,7 @@ OPTIONAL_SCOPES: dict[str, str] = {
     "channels:history": "find its own posts again in a public channel after a lost answer, to post nothing twice",
     "groups:history": "the same in a private channel",
     "pins:write": "pin a round's calendar in its channel",
+    "pins:read": "take away its own pin of the round before",
     "files:read": "read a small text file that somebody drops into the direct messages",
 }
 """Scopes that a workspace may strike out, and what then goes."""
@@ -79,7 +80,7 @@ def manifest(
     command: dict[str, Any] = {
         "command": COMMAND,
         "description": "What you can do here and now",
-        "usage_hint": "help | new | status | mine | trials | digest | search WORDS",
+        "usage_hint": "help | new | rehearse | status | mine | trials | digest | search WORDS",
         "should_escape": True,
     }
     interactivity: dict[str, Any] = {"is_enabled": True}

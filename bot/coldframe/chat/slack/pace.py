@@ -50,6 +50,8 @@ RATES: Mapping[str, Rate] = {
     "conversations.members": TIER_4,
     "conversations.info": TIER_3,
     "pins.add": TIER_2,
+    "pins.list": TIER_2,
+    "pins.remove": TIER_2,
     "reactions.add": TIER_3,
     "reactions.get": TIER_3,
     "users.info": TIER_4,

@@ -19,8 +19,8 @@ Walk = Callable[[Any, Change], Any]
 _SIGN = "~"  # which no platform has in an id
 
 
-def is_forgotten(person: str) -> bool:
-    """Whether it stands for somebody who was forgotten: nobody can be reached by it."""
+def is_nobody(person: str) -> bool:
+    """Whether nobody can be reached by it: it stands for somebody who was forgotten, or for one whom the bot plays."""
     return person.startswith(_SIGN)
 
 

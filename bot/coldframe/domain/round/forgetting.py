@@ -27,7 +27,7 @@ REASONS: Mapping[str, str] = {"focus": "focus_reason", "cancelled": "ended_becau
 
 def forget(round_: Round, command: Forget, now: datetime) -> Facts:
     """In any step, ended rounds included; only for oneself. Raises Refused NOT_A_MEMBER."""
-    if aliases.is_forgotten(command.by) or command.by not in aliases.mentioned(round_):
+    if aliases.is_nobody(command.by) or command.by not in aliases.mentioned(round_):
         raise Refused(Because.NOT_A_MEMBER)
     return (PersonForgotten(command.by, aliases.new_alias(round_), command.unread),)
 

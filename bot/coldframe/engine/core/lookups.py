@@ -80,6 +80,8 @@ class There:
         try:
             return await chat.members(self.place)
         except Unreachable as refused:
+            if refused.denial is Denial.NO_CHANNEL:
+                raise
             return () if refused.denial is Denial.NOT_IN_CHANNEL else None
         except ChatError:
             return None
@@ -160,13 +162,17 @@ class Told:
         return answer
 
     async def ask(self, chat: Chat, question: Question) -> None:
-        """Raises ChatError. That the bot is not in the channel is an answer, too, for whoever can let it in."""
+        """Raises ChatError. That the bot is not in the channel is an answer, too, for whoever can let it in; and so is
+        that it is no channel."""
         try:
             self.answers[question] = await question.ask(chat)
         except Unreachable as refused:
-            if refused.denial is not Denial.NOT_IN_CHANNEL:
+            if refused.denial is Denial.NO_CHANNEL:
+                self.answers[question] = Refused(Because.NO_CHANNEL)
+            elif refused.denial is Denial.NOT_IN_CHANNEL:
+                self.answers[question] = not_in_channel(chat)
+            else:
                 raise
-            self.answers[question] = not_in_channel(chat)
 
 
 def not_in_channel(chat: Chat, channel: str = "") -> Refused:

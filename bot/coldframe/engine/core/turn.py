@@ -13,7 +13,7 @@ from coldframe import logs
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, Step
-from coldframe.domain.people.aliases import is_forgotten
+from coldframe.domain.people.aliases import is_nobody
 from coldframe.domain.refusals import known
 from coldframe.domain.round.life import decide, replay
 from coldframe.domain.state import Round
@@ -329,7 +329,7 @@ class Turn:
 
     async def finish(self) -> None:
         """Writes what was gathered; called once, at the end of the turn."""
-        to_somebody = [send for send in self.sends if not is_forgotten(send.place.id)]
+        to_somebody = [send for send in self.sends if not is_nobody(send.place.id)]
         sends = await first_word.put_first(self.uow, self.kit.ids, to_somebody, self.kit.chat.capabilities)
         sends = await moments.in_their_hours(self.uow, self._here(), sends)
         followed = logs.followed()

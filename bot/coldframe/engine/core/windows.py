@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, Step
+from coldframe.domain.people.played import is_rehearsal
 from coldframe.domain.round import rules
 from coldframe.domain.round.choosing import PlanChosen
 from coldframe.domain.round.moves import (
@@ -30,6 +31,8 @@ from coldframe.timing.windows import Window, add_working_hours, days_window, las
 
 LIVE_MORE_MINUTES = 5  # minutes
 WORKING_DAY = 8  # hours
+TO_TRY, TO_LOOK = 24 * 60.0, 0.25
+"""Minutes of a step in a rehearsal, and of reading: it waits for whoever tries it, and they for nothing."""
 
 
 async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequence[Fact]) -> SetWindow | None:
@@ -125,7 +128,7 @@ def with_time_after(round_: Round, calendars: Mapping[str, WorkingCalendar], ann
 
 def reading_until(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> datetime:
     """When the first member has had the reading time."""
-    amount = rules.reading_length(round_.settings, round_.step)
+    amount = TO_LOOK if is_rehearsal(round_) else rules.reading_length(round_.settings, round_.step)
     if round_.settings.pace == "live":
         return now + timedelta(minutes=amount)
     return min(read_by(round_, calendars, now).values(), default=now + timedelta(hours=amount))
@@ -150,7 +153,7 @@ def _window(
     private: bool | None = None,
 ) -> Window:
     if round_.settings.pace == "live":
-        return live_window(calendars, opens, max(1.0, length))
+        return live_window(calendars, opens, TO_TRY if is_rehearsal(round_) else max(1.0, length))
     secret = rules.RULES[round_.step].private if private is None else private
     return days_window(calendars, opens, length, private=secret)
 

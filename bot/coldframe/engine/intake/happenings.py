@@ -23,7 +23,7 @@ from coldframe.engine.intake import bare_words, late, misplaced, panel, submissi
 from coldframe.engine.people import front_page, personal
 from coldframe.engine.reading import asked_words, note_lines
 from coldframe.engine.register import teams
-from coldframe.engine.round import guests, joining, locking
+from coldframe.engine.round import guests, joining, locking, rehearsing
 from coldframe.engine.trial import addresses, forecasts, ownership, weekly
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import (
@@ -297,7 +297,7 @@ async def _joined(request: Request, what: Joined) -> Reply | None:
     turn, event = request.turn, request.event
     person = turn.told.person(event.place, event.person)
     await members.came_or_went(turn.uow, event.place, event.person, came=True)
-    if person.is_bot or person.is_gone:
+    if person.is_bot or person.is_gone or await rehearsing.interrupted(turn, event.place, person):
         return None
     await members.upsert_member(turn.uow, event.place.tenant, person)
     if person.is_foreign or (person.is_guest and not await guests.may_take_part(turn, event.place, person.id)):

@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 
 from coldframe.domain.names import MemberId
+from coldframe.domain.people.aliases import is_nobody
 from coldframe.engine.core import damage, members, receiving
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
 from coldframe.engine.round import comparing
@@ -37,7 +38,7 @@ async def _seated(uow: UnitOfWork, tenant: str, team: str) -> dict[MemberId, boo
             found[member] = found.get(member, False) or not seat.left
     for trial in await uow.trials_of(tenant, team):
         found |= dict.fromkeys(trial.people, True)
-    return found
+    return {member: takes_part for member, takes_part in found.items() if not is_nobody(member)}
 
 
 async def _compare(kit: Kit, due: Due) -> None:

@@ -14,6 +14,7 @@ from datetime import timedelta
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.people.aliases import is_nobody
 from coldframe.domain.refusals import Refused
 from coldframe.domain.round.ballots import LockBallot, Reconcile
 from coldframe.domain.round.commitment import SeeDigits
@@ -81,7 +82,7 @@ async def one_by_one(
 ) -> tuple[MemberId, ...]:
     """Who of these people could not be read. The row for which it is done is kept until then, however long that
     takes."""
-    waiting, unread = list(people), list[MemberId]()
+    waiting, unread = [person for person in people if not is_nobody(person)], list[MemberId]()
     in_a_row = 0
     while waiting and in_a_row < MAX_IN_A_ROW:
         member = waiting.pop(0)

@@ -7,6 +7,8 @@ from datetime import datetime, timedelta
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import RUNNING, MemberId, Step
 from coldframe.domain.people.commands import Join
+from coldframe.domain.people.played import is_rehearsal
+from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.roles import OfferRole
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
@@ -34,6 +36,8 @@ async def until(turn: Turn, round_: Round, member: MemberId) -> datetime:
 
 async def join(turn: Turn, round_: Round, by: MemberId, person: Person) -> Round:
     """On the roster; whoever comes back is asked whether they want back what was theirs. Raises Refused."""
+    if is_rehearsal(round_):
+        raise Refused(Because.ALONE_HERE)
     member = MemberId(person.id)
     seat = round_.seats.get(member)
     after = await turn.act(round_, Join(by, member, person.name))

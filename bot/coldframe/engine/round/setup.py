@@ -238,7 +238,18 @@ async def open_round(
     persons: list[Person],
     hindered: Sequence[Hindrance] = (),
 ) -> Round:
-    """A round in setup, with everybody's record known; its facilitator gets the proposal. Raises Refused."""
+    """A round in setup; its facilitator gets the proposal. Raises Refused."""
+    round_ = await made(turn, place, name, settings, roles, persons)
+    await propose(turn, round_, hindered)
+    resting.wait_for_start(turn, round_, turn.now)
+    await _offer_leftovers(turn, round_)
+    return round_
+
+
+async def made(
+    turn: Turn, place: Place, name: str, settings: Settings, roles: Roles, persons: Sequence[Person]
+) -> Round:
+    """A round in setup, with everybody's record known. Raises Refused."""
     if len(await turn.uow.heads(place.tenant)) >= MAX_OPEN_ROUNDS:
         raise Refused(Because.TOO_MANY_ROUNDS, most=MAX_OPEN_ROUNDS)
     unique = _free_name(name, {h.name for h in await turn.uow.heads(place.tenant, channel=place.id)})
@@ -250,9 +261,6 @@ async def open_round(
     ids = turn.kit.ids
     round_ = Round(RoundId(ids.new("r")), place.tenant, place.id, unique[:60], settings, seats, roles, ids.seed())
     await turn.uow.add_round(round_, turn.now)
-    await propose(turn, round_, hindered)
-    resting.wait_for_start(turn, round_, turn.now)
-    await _offer_leftovers(turn, round_)
     return round_
 
 

@@ -9,6 +9,7 @@ from datetime import timedelta
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, PauseReason, Step
+from coldframe.domain.people.played import is_rehearsal
 from coldframe.domain.round.moves import A_BREAK, Pause, Resume, RoundPaused, RoundResumed, Started
 from coldframe.domain.round.questions import TELLING
 from coldframe.domain.state import Round
@@ -71,7 +72,8 @@ def _show(turn: Turn, round_: Round, at: int) -> None:
 
 async def _started(turn: Turn, before: Round, round_: Round, fact: Started | RoundResumed) -> None:
     if round_.settings.pace == "live":
-        turn.later(BREAK, round_.id, "proposed", turn.now + AT_IT)
+        if not is_rehearsal(round_):  # nobody sits together
+            turn.later(BREAK, round_.id, "proposed", turn.now + AT_IT)
         await _tell_on(turn, round_)
 
 

@@ -8,10 +8,9 @@ below what has been seen to fail.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, assert_never
+from typing import assert_never
 
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import (
@@ -34,12 +33,12 @@ from coldframe.message.nodes import (
 from coldframe.render.slack.aligned import columns
 from coldframe.render.slack.fit import FIT, Fit
 from coldframe.render.slack.mrkdwn import Element, cut, elements, length, mrkdwn, one_line, pieces, shown, text_element
+from coldframe.render.slack.packing import MAX_BLOCKS as MAX_BLOCKS
+from coldframe.render.slack.packing import BlockKit as BlockKit
+from coldframe.render.slack.packing import packed, size
 from coldframe.render.slack.spoken import spoken
 from coldframe.speech import surface
 
-BlockKit = dict[str, Any]
-
-MAX_BLOCKS = 48  # of 50; one is kept for the line that says where it goes on
 MAX_VIEW_BLOCKS = 100  # blocks
 MAX_HEADING = 150  # characters (UTF-16 units), as all lengths here
 MAX_CONTEXT = 2_000
@@ -71,14 +70,14 @@ class Part:
 def message_parts(message: Message, fit: Fit = FIT) -> tuple[Part, ...]:
     """The message as one or more Slack messages, in order. The first is the card; the others carry it on."""
     blocks = tuple(_numbered(list(_all_blocks(message.blocks, tables=fit.tables))))
-    packed = _packed(blocks or tuple(paragraph(message.summary)), fit.size)
-    total = len(packed)
+    laid = packed(blocks or tuple(paragraph(message.summary)), fit.size)
+    total = len(laid)
     if total > 1:
-        packed[0].append(_context(surface.continues(total - 1)))
+        laid[0].append(_context(surface.continues(total - 1)))
     lead = mrkdwn(message.summary)
     return tuple(
         Part(spoken(lead if number == 1 else surface.part_of(number, total), part), tuple(part))
-        for number, part in enumerate(packed, 1)
+        for number, part in enumerate(laid, 1)
     )
 
 
@@ -88,11 +87,6 @@ def page_blocks(blocks: Sequence[Block], most: int = MAX_VIEW_BLOCKS) -> list[Bl
     if len(out) <= most:
         return out
     return [*out[: most - 1], _context(surface.left_out(len(out) - most + 1))]
-
-
-def size(block: BlockKit) -> int:
-    """How much of a message's room a block takes: its JSON in UTF-16 units, the safe way to count."""
-    return length(json.dumps(block, ensure_ascii=False))
 
 
 # --- one neutral block --------------------------------------------------------------------------------------
@@ -360,32 +354,3 @@ def _rich_blocks(parts: Sequence[Element]) -> Iterator[BlockKit]:
         room -= size(part)
     if group:
         yield {"type": "rich_text", "elements": group}
-
-
-# --- packing ------------------------------------------------------------------------------------------------
-
-
-def _packed(blocks: Sequence[BlockKit], most: int) -> list[list[BlockKit]]:
-    """Blocks in order, in as few messages as the limits allow; a heading is never the last of one."""
-    out: list[list[BlockKit]] = [[]]
-    room = most
-    for block in blocks:
-        if out[-1] and (size(block) > room or len(out[-1]) >= MAX_BLOCKS or _second_table(out[-1], block)):
-            out.append(_taken_along(out[-1]))
-            room = most - sum(map(size, out[-1]))
-        out[-1].append(block)
-        room -= size(block)
-    return out
-
-
-def _taken_along(part: list[BlockKit]) -> list[BlockKit]:
-    along = 0
-    while along < len(part) - 1 and part[-1 - along]["type"] in ("header", "divider"):
-        along += 1
-    taken = part[len(part) - along :]
-    del part[len(part) - along :]
-    return taken
-
-
-def _second_table(part: Sequence[BlockKit], block: BlockKit) -> bool:
-    return block["type"] == "table" and any(other["type"] == "table" for other in part)

@@ -9,9 +9,9 @@ from coldframe.domain.round.ballots import PRESSED, options, options_for
 from coldframe.domain.round.placement import in_one_sitting, still_compares
 from coldframe.domain.state import Ledger, Plan, Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Items, Line, Message, Theirs, line
+from coldframe.message.nodes import Block, Button, Items, Line, Message, Theirs, To, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small, told
-from coldframe.speech.names import about, count, fewest
+from coldframe.speech.names import about, count, fewest, message_name
 from coldframe.speech.round import paging
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.paging import Pages, pages, turning
@@ -50,7 +50,7 @@ def sheet(round_: Round, member: MemberId, page: int | None = 0) -> Message:
     every, page = paging.shown(_pages(round_, member), page)
     locked = member in ledger.locked
     left = _left(round_, member)
-    blocks: list[Block] = [paragraph(words.ask), paragraph(left)]
+    blocks: list[Block] = [paragraph(_ask(round_)), paragraph(left)]
     blocks += [small(_not_counted(round_, mark.option)) for mark in ledger.surplus(member)]
     for option_id in every[page]:
         blocks += _option(round_, member, option_id, locked)
@@ -64,6 +64,15 @@ def sheet(round_: Round, member: MemberId, page: int | None = 0) -> Message:
     summary = line("{ask} ", ask=words.ask) + left + line(" ") + until(round_, member)
     then = line(COMPARED_NEXT) if words.locks and in_one_sitting(round_) else ()
     return guided(round_, member, card(round_, round_.step, *blocks, summary=summary, then=then))
+
+
+def _ask(round_: Round) -> Line:
+    """Of plans, with the way to all of them."""
+    words = _vote(round_)
+    if not words.locks:
+        return line("{ask}", ask=words.ask)
+    there = To(message_name(round_.id, "plans"), "the gallery")
+    return line("{ask} In full they stand in {there}.", ask=words.ask, there=there)
 
 
 def _ledger(round_: Round) -> Ledger:

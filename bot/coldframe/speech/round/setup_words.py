@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from coldframe.domain.names import Step
+from coldframe.domain.people.played import is_rehearsal
 from coldframe.domain.settings import MAX_WINDOW, RANGES, Pace, Settings
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
@@ -14,6 +15,7 @@ from coldframe.message.saying import heading, offer, paragraph, said, small, tol
 from coldframe.ports.chat import Hindrance
 from coldframe.speech.names import about, count, who
 from coldframe.speech.round import lever_words, readiness_words
+from coldframe.speech.round.rehearsal_words import TRY_ALONE, what_it_is
 
 FEW, MANY = 4, 12
 PERSPECTIVES = (
@@ -53,7 +55,13 @@ def proposal(
         ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
         ("Time for each step", line("{w}", w=windows_chosen(settings))),
     )  # fmt: skip
-    blocks: list[Block] = [heading(summary), Facts(rows), paragraph("What the levers mean, as the channel reads it:")]
+    about_it = [paragraph(what_it_is(round_))] if is_rehearsal(round_) else []
+    blocks: list[Block] = [
+        heading(summary),
+        *about_it,
+        Facts(rows),
+        paragraph("What the levers mean, as the channel reads it:"),
+    ]
     blocks += [Items(lever_words.meanings(settings)), paragraph("Working time as I know it:")]
     blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
     blocks += _warnings(people)
@@ -68,7 +76,8 @@ def proposal(
     if more_than_half:
         start = (Button(f"Yes, {percent}% of the power, and start", "round.confirm", value, "primary"),)
     change = Button("Change …", "round.change", about(round_), says=f"Change {theirs(round_.name, 60).text}")
-    blocks.append(offer(*start, change, Button("Cancel …", "round.cancel", about(round_), "danger")))
+    cancel = Button("Cancel …", "round.cancel", about(round_), "danger")
+    blocks.append(offer(*start, change, cancel, *(() if is_rehearsal(round_) else (TRY_ALONE,))))
     blocks.append(small("At the start everybody gets their sheet in private, and the channel gets the calendar."))
     return Message(summary, tuple(blocks))
 
