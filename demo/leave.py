@@ -6,10 +6,10 @@ import json
 from pathlib import Path
 
 from coldframe.domain.state import Round
+from coldframe.players.scenario import Scenario
 from coldframe.speech.register.round_data import round_data
 from coldframe.wiring import House
 from demo.play import Play
-from demo.scenario import Scenario
 from demo.transcript import Transcript
 
 

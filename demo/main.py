@@ -31,7 +31,7 @@ DEFAULT = HERE / "scenarios" / "quillmarsh.yaml"
 def command(path: Path, out: Path, seed: int | None, resume: bool, room: bool, schema: bool, quiet: bool) -> None:
     """Plays a whole round of an invented team: eight people in four time zones, weeks in seconds."""
     from coldframe.cli import not_beside
-    from demo.scenario import Scenario, WrongScenario, load
+    from coldframe.players.scenario import Scenario, WrongScenario, load
 
     if schema:
         not_beside("is not for --schema, which plays nothing", "path", "out", "seed", "resume", "room", "quiet")
@@ -83,10 +83,10 @@ def _folder(out: Path, scenario: str, *, resume: bool) -> Path:
 async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> None:
     from coldframe import logs
     from coldframe.clock import SeededIds
+    from coldframe.players.scenario import Scenario
     from coldframe.wiring import room_house
     from demo.leave import leave_files
     from demo.play import Memory, Play, clock_of
-    from demo.scenario import Scenario
     from demo.transcript import Printer, Progress, Transcript
 
     assert isinstance(scenario, Scenario)

@@ -20,14 +20,15 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import digest
 from coldframe.engine.round import setup
 from coldframe.message.nodes import plain
+from coldframe.players.cast import Cast
+from coldframe.players.hand import words_of
+from coldframe.players.jobs import Job
+from coldframe.players.scenario import Scenario, calendar_of
 from coldframe.ports.chat import Person as Known
 from coldframe.ports.chat import Place, Reply
 from coldframe.speech.refusals import refusal
 from coldframe.speech.register import digest_words
 from coldframe.wiring import House
-from demo.cast import Cast, Job
-from demo.hand import words_of
-from demo.scenario import Scenario, calendar_of
 
 CHANNEL = "growth"
 END_TOLD = re.compile(r"Committed: |.* (ends here without a commitment|rests): ")

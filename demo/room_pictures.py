@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import Any
 
 from coldframe.chat.room.pacing import Pacer
+from coldframe.cli.playing import ScenarioStage
 from coldframe.cli.rehearsing import rehearsal
 from coldframe.clock import SystemClock
-from demo.hand import Hand, Screen
-from demo.rehearse import ScenarioStage
-from demo.scenario import load
+from coldframe.players.hand import Hand, Screen
+from coldframe.players.scenario import load
 
 HERE = Path(__file__).parent
 OUT = HERE / "pictures"

@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 import click
 
 from coldframe.chat.room.records import Record
+from coldframe.players.scenario import Scenario
 from coldframe.ports.chat import Clock
 from coldframe.render.room import message_text, tame
-from demo.scenario import Scenario
 
 WIDTH, INDENT = 112, "    "
 # What turns the direction of all that follows in a line; shown by name, as other control characters are.

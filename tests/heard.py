@@ -17,11 +17,11 @@ from typing import Protocol
 from coldframe.domain.names import Step
 from coldframe.message.nodes import Buttons, Message
 from coldframe.message.packed import MessageName
+from coldframe.players.scenario import Scenario, calendar_of
 from coldframe.ports.chat import Inbound, Place, Reply
 from coldframe.render.room import message_text
 from coldframe.speech.names import step_of
 from coldframe.timing.calendars import WorkingCalendar
-from demo.scenario import Scenario, calendar_of
 
 ANSWERED_WITHIN = timedelta(minutes=1)
 OUTCOMES = frozenset({"reveal", "lever", "focus", "merged", "result", "question", "plans", "committed", "announced"})

@@ -13,12 +13,12 @@ from coldframe.domain.names import MemberId, PlanId
 from coldframe.domain.state import Round
 from coldframe.engine.engine import Engine
 from coldframe.message.nodes import Button, Buttons, Field, Form, plain
+from coldframe.players.hand import NotFound, Screen
 from coldframe.ports.chat import Capabilities, Place, Reply
 from coldframe.ports.spoken import Dialogue
 from coldframe.ports.storage import Done
 from coldframe.speech import spoken_words
 from coldframe.store.sql import SqlStore
-from demo.hand import NotFound, Screen
 
 WORDS_ALONE = Capabilities(buttons=False, forms=False, home=False, clears=True, private_reactions=False)
 

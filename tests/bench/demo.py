@@ -16,9 +16,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
+from coldframe.players.scenario import Commitment, Focus, Measure, Note, Owner, Person, Plan, Question, Roles, Scenario
 from coldframe.store.database import open_database
 from demo.main import HERE
-from demo.scenario import Commitment, Focus, Measure, Note, Owner, Person, Plan, Question, Roles, Scenario
 from tests import figures
 from tests.demo.runs import play
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import product
 
-from demo.scenario import Note, Person, Scenario
+from coldframe.players.scenario import Note, Person, Scenario
 from tests.demo.runs import scenario
 
 PEOPLE, NOTES = 25, 120

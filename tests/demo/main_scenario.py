@@ -17,11 +17,11 @@ from coldframe.domain.names import Step
 from coldframe.engine.round.steps import PLAYS, voting
 from coldframe.message.nodes import Appointment, Attachment, CalendarFile
 from coldframe.message.packed import ButtonValue
+from coldframe.players.hand import buttons_of
+from coldframe.players.scenario import Scenario
 from coldframe.render.room import message_text
 from coldframe.wiring import House, for_tests
-from demo.hand import buttons_of
 from demo.play import Play, clock_of
-from demo.scenario import Scenario
 from tests.demo.runs import Blank, Played, scenario
 from tests.engine.databases import a_file
 from tests.heard import Ear

@@ -9,11 +9,11 @@ from pathlib import Path
 from coldframe.chat.room.records import Record
 from coldframe.clock import SeededIds
 from coldframe.domain.state import Round
+from coldframe.players.hand import words_of
+from coldframe.players.scenario import Scenario, load
 from coldframe.wiring import for_tests
-from demo.hand import words_of
 from demo.main import HERE
 from demo.play import Play, clock_of
-from demo.scenario import Scenario, load
 from tests.engine.databases import a_file
 
 

@@ -14,12 +14,12 @@ from coldframe.clock import SeededIds
 from coldframe.domain.names import Step
 from coldframe.domain.round.notes import NOTE_LENGTH
 from coldframe.message.nodes import Message
+from coldframe.players.hand import Hand, Screen, words_of
+from coldframe.players.scenario import Note
 from coldframe.render.room import message_json, message_text
 from coldframe.render.slack.blocks import message_parts
 from coldframe.wiring import for_tests
-from demo.hand import Hand, Screen, words_of
 from demo.play import Play, clock_of
-from demo.scenario import Note
 from demo.transcript import Transcript
 from tests.demo.runs import Blank, play, scenario
 

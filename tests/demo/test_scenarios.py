@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from coldframe.domain.names import Step
+from coldframe.players.hand import words_of
 from coldframe.render.room import message_text
-from demo.hand import words_of
 from demo.play import Play
 from tests.demo.main_scenario import MainPlay
 from tests.demo.runs import Played, play, scenario

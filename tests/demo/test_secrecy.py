@@ -13,8 +13,8 @@ import pytest
 
 from coldframe.domain.names import Step
 from coldframe.engine.core import lives
+from coldframe.players.scenario import Note, Plan, Scenario
 from demo.play import Play
-from demo.scenario import Note, Plan, Scenario
 from tests.demo.main_scenario import COUNTS, REVEALS, MainPlay, whole_text
 from tests.demo.runs import Played, play, scenario
 from tests.shared import finished, once

@@ -17,7 +17,7 @@ from coldframe.domain.round.notes import WriteNote
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import GivePrecedent, WriteQuestion
 from coldframe.domain.state import Round
-from demo.hand import words_of
+from coldframe.players.hand import words_of
 from tests.domain.play import REASON, RETENTION, D, F, a_plan
 from tests.engine.clockwork import Running, reopened, running
 from tests.engine.snapshots import copied

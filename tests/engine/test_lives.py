@@ -19,10 +19,10 @@ from coldframe.domain.round.moves import Cancel, Close, Done, Pause, Resume
 from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.round.steps import PLAYS, voting
 from coldframe.message.packed import ButtonValue
+from coldframe.players.hand import buttons_of
 from coldframe.ports.chat import Capabilities
 from coldframe.render.room import message_text
 from coldframe.store import tables
-from demo.hand import buttons_of
 from tests.domain.play import EVERYBODY, RETENTION, D, F, a_plan
 from tests.engine.reaching import at_step, reach
 from tests.engine.seeing_through import CHANNEL, WEEK, Team, a_team

@@ -14,8 +14,8 @@ from coldframe.domain.round.moves import Cancel, Close, Start
 from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.core.turn import Turn
 from coldframe.message.packed import ButtonValue
+from coldframe.players.hand import buttons_of
 from coldframe.timing.calendars import WorkingCalendar
-from demo.hand import buttons_of
 from tests.domain.play import EVERYBODY, FD, RETENTION, D, F
 from tests.engine.clockwork import begin, running
 from tests.engine.seeing_through import CHANNEL, Team, a_team, words

@@ -46,11 +46,11 @@ from coldframe.engine.round.setup import read_levers
 from coldframe.message import emoji, harmless
 from coldframe.message.nodes import Field, Form, Option
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName, Occurrence, Origin
+from coldframe.players import scenario
 from coldframe.ports.chat import Inbound
 from coldframe.store import register
 from coldframe.store.rounds import from_rows, to_rows
 from coldframe.timing.calendars import WorkingCalendar
-from demo import scenario
 from tests.chat.slack.test_inbound import COMMAND, FORM, ME, NOW, PRESS, said, wrapped
 from tests.domain.play import a_round
 from tests.fuzz.things import ANYTHING, HOSTILE, fields, near, near_bytes, near_json, near_value

@@ -17,8 +17,8 @@ import coldframe.__main__ as entrance
 from coldframe import wrong_values, yaml_files
 from coldframe.cli.team import Team, TeamError, read_team
 from coldframe.config import Settings, SettingsError, load
+from coldframe.players.scenario import Scenario
 from demo.main import main as demo
-from demo.scenario import Scenario
 
 PEOPLE = "people:\n  - {id: ada, name: Ada}\n  - {id: ben, name: Ben}\n"
 

@@ -117,6 +117,8 @@ def test_form_goes_over_with_every_field() -> None:
         "most": 10,
         "initial": "4",
         "options": [{"value": "4", "label": "4 weeks"}],
+        "day": False,
+        "each": "",
     }
 
 

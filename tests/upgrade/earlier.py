@@ -26,11 +26,11 @@ from coldframe.domain.round.undoing import UNDO_FOR
 from coldframe.engine.delivery import downtime
 from coldframe.engine.round import sheets
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message
+from coldframe.players.scenario import Scenario, load
 from coldframe.ports.chat import Reply
 from coldframe.render.room import message_text
 from coldframe.wiring import House, room_house
 from demo.play import Memory, Play
-from demo.scenario import Scenario, load
 
 FIRST = Path(__file__).with_name("data") / "first"
 SECRET = b"a secret for tests, 32 bytes long"

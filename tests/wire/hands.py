@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from coldframe.message.nodes import Button
+from coldframe.players.hand import NotFound
 from coldframe.ports.chat import Place
-from demo.hand import NotFound
 
 
 @dataclass(frozen=True)

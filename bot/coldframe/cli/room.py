@@ -38,7 +38,8 @@ EARLIER = "coldframe-room"
 
 @click.command()
 @click.option("--team", "team_file", type=click.Path(path_type=Path, dir_okay=False), help="The team, in YAML.")
-@click.option("--rehearse", is_flag=True, help="Try it out: a clock that can be moved, whom you act as from a list.")
+@click.option("--rehearse", is_flag=True,
+              help="Try it out, alone: others who act when you let them, and a clock that you move.")  # fmt: skip
 @click.option("--data", type=click.Path(path_type=Path, file_okay=False), default=None,
               help="Folder in which all is kept; by default where the system keeps a user's data.")  # fmt: skip
 @click.option("--host", default=HERE, show_default=True, help="Address to listen on; 0.0.0.0 for a network.")
@@ -100,10 +101,14 @@ def _asked_to_let_in(host: str) -> str:
 
 
 async def _rehearsed(team: Team, host: str, port: int) -> None:
-    from coldframe.cli.rehearsing import Stage, rehearsal  # heavy: the whole bot
+    # heavy: the whole bot
+    from coldframe.cli.playing import ScenarioStage
+    from coldframe.cli.rehearsing import rehearsal
+    from coldframe.players.recasting import any_question, recast
 
     with tempfile.TemporaryDirectory(prefix="coldframe-rehearsal-") as folder:
-        stage = Stage(team.persons(), SystemClock().now(), Path(folder))
+        scenario = recast(any_question(), team.persons()).model_copy(update={"start": SystemClock().now()})
+        stage = ScenarioStage(scenario, Path(folder))
         async with rehearsal(stage, host=host, port=port) as real_port:
             click.echo(
                 f"Open http://localhost:{real_port}/ and choose whom to act as. Ctrl-C ends it; nothing is kept."

@@ -38,10 +38,12 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A sentence or a few."""
+    """A sentence or a few. `mark`: what it is, for a page that lays blocks elsewhere than one below the other: how many
+    notes were given, the head of what is still missing, a plan that was chosen."""
 
     line: Line
     kind: Literal["paragraph"] = "paragraph"
+    mark: Literal["", "count", "missing", "chosen"] = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +228,8 @@ class Field:
     """One field of a form. `shape`:
 
     text, long (several lines), number, date (ISO), choice (one of options), choices (several), person (a member's
-    id), tick (a box: comes back as "yes" or ""). `most` is the greatest length in characters.
+    id), tick (a box: comes back as "yes" or ""). `most` is the greatest length in characters. `each`: what every line
+    of it is, for a page that draws controls for its parts; an action is "what | by when | who", who of the options.
     """
 
     name: str
@@ -239,6 +242,7 @@ class Field:
     options: tuple[Option, ...] = ()
     day: bool = False
     """It takes a day in words, with a time where one is meant; a platform may offer a calendar beside it."""
+    each: Literal["", "action"] = ""
 
 
 @dataclass(frozen=True, slots=True)

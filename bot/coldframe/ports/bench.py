@@ -26,9 +26,9 @@ class Laid:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bar:
-    """One round at a glance: the `number`-th of `steps`, what it is for, until when, how many are in. `leads`: to its
-    facilitator alone, who is awaited and what can be done. `before`: what this person has to do something with;
-    `beside`: what they read for it."""
+    """One round at a glance: the `number`-th of `steps`, what it is for, until when, how many are in. `levers`: their
+    names by id. `leads`: to its facilitator alone, who is awaited and what can be done. `before`: what this person has
+    to do something with; `beside`: what they read for it."""
 
     round: str
     channel: str
@@ -39,6 +39,7 @@ class Bar:
     aim: Line
     state: Line
     until: datetime | None = None
+    levers: tuple[tuple[str, str], ...] = ()
     leads: tuple[Block, ...] = ()
     before: tuple[Laid, ...] = ()
     beside: tuple[Laid, ...] = ()

@@ -41,6 +41,7 @@ from coldframe.message.nodes import (
     plain,
 )
 from coldframe.message.pictures import Chart, Corner
+from coldframe.speech.round.page_words import GO_ON
 
 Json = dict[str, Any]
 
@@ -65,6 +66,7 @@ def form_json(form: Form) -> Json:
         "value": form.value,
         "intro": line_json(form.intro),
         "submit": form.submit,
+        "last": form.submit != GO_ON,
         "fields": [_field_json(field) for field in form.fields],
     }
 
@@ -79,6 +81,8 @@ def _field_json(field: Field) -> Json:
         "most": field.most,
         "initial": field.initial,
         "options": [{"value": option.value, "label": option.label} for option in field.options],
+        "day": field.day,
+        "each": field.each,
     }
 
 
@@ -113,7 +117,9 @@ def is_web_address(url: str) -> bool:
 
 def _block_json(block: Block) -> Json:
     match block:
-        case Heading() | Paragraph() | Small():
+        case Paragraph():
+            return {"kind": block.kind, "line": line_json(block.line), "mark": block.mark}
+        case Heading() | Small():
             return {"kind": block.kind, "line": line_json(block.line)}
         case Facts():
             return {"kind": "facts", "rows": [[label, line_json(value)] for label, value in block.rows]}

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 import pytest_asyncio
 
 from coldframe.chat.room.pacing import Pacer
 from coldframe.chat.room.records import NotThere
+from coldframe.cli.playing import ScenarioStage
 from coldframe.clock import SystemClock
-from demo.hand import Hand, Screen
-from demo.rehearse import ScenarioStage
-from demo.scenario import load
+from coldframe.players.hand import Hand, Screen
+from coldframe.players.scenario import load
+from coldframe.ports.bench import View
 from tests.chat.room.test_whole_round import QUESTION, GreyPen
 
 TEAM = Path(__file__).with_name("small_team.yaml")
@@ -133,6 +135,29 @@ async def test_sheet_lies_there_whole_and_as_it_reads_now(team: Team) -> None:
     await team.room.press("cas", laid["message"], "note.withdraw", last["value"])  # stands on no page of the talk
     await team.stage.settle()
     assert "Reason 19" not in str((await team.bar("cas"))["before"][0])
+
+
+async def test_several_tabs_of_one_person_are_told_by_one_look(team: Team) -> None:
+    """What moved is looked up once for all of them, and anew when it moved again; others' browsers have their own."""
+    await team.start()
+    bench, views, seen = team.room.bench, team.room.bench.views, []
+
+    class Counted:
+        async def view(self, tenant: str, person: str) -> View:
+            seen.append(person)
+            await asyncio.sleep(0)
+            return cast(View, await views.view(tenant, person))
+
+    bench.views = Counted()
+    one, other, ben = await asyncio.gather(bench.lay("cas"), bench.lay("cas"), bench.lay("ben"))
+    assert seen == ["cas", "ben"] and one == other != ben
+    gone = asyncio.ensure_future(bench.lay("cas"))
+    await asyncio.sleep(0)
+    stays = asyncio.ensure_future(bench.lay("cas"))
+    gone.cancel()
+    assert await stays == one and seen == ["cas", "ben", "cas"]
+    await team.write("cas", one["bars"][0]["before"][0], "Vents stay shut")
+    assert "Vents stay shut" in str(await bench.lay("cas"))
 
 
 async def test_what_lies_before_one_person_cannot_be_pressed_by_another(team: Team) -> None:

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 import pytest_asyncio
 
+from coldframe.cli.playing import ScenarioStage
 from coldframe.cli.rehearsing import rehearsal
-from demo.rehearse import ScenarioStage
-from demo.scenario import load
+from coldframe.players.scenario import load
 from tests.chat.room.test_bench import TEAM, Team
 from tests.chat.room.test_browser import check
 from tests.chat.room.test_whole_round import GreyPen

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 from collections.abc import AsyncIterator
 from datetime import timedelta
@@ -13,6 +14,7 @@ import pytest_asyncio
 
 from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, Paragraph, Rule, Theirs, When, line
+from coldframe.ports.chat import Submitted
 from tests.chat.room.conftest import START
 from tests.chat.room.samples import SampleRoom
 from tests.render.test_every_block import BLOCKS, INLINES, SAID
@@ -231,6 +233,39 @@ async def test_what_can_be_chosen_stands_beside_its_mark(site: Site) -> None:
     assert await page.locator("dialog .option").count() > 1 and apart == 0
 
 
+async def test_actions_are_rows_with_a_calendar_and_people(site: Site) -> None:
+    """What, by when and who stand each in a control of its own and come to the bot in one line each; rows come and go
+    by the keyboard, a half-written one is kept, and words of days stay as they were typed."""
+    page = await site.page("ada")
+    await page.get_by_role("button", name="Write a note").click()
+    dialog = page.get_by_role("dialog", name="A note")
+    first, second = (dialog.get_by_role("group", name=f"Action {n}", exact=True) for n in (1, 2))
+    await expect(first.get_by_label("What")).to_have_value("Call ten owners")
+    await expect(first.get_by_label("By when", exact=True)).to_have_value("in 2 working days")
+    await expect(first.get_by_label("Who")).to_have_value("ben")
+    await first.get_by_label("By when: a day from the calendar").fill("2026-03-05")
+    await expect(first.get_by_label("By when", exact=True)).to_have_value("2026-03-05")
+    await dialog.get_by_role("button", name="Add an action").press("Enter")
+    await expect(second.get_by_label("What")).to_be_focused()
+    await page.keyboard.type("Write a | list")
+    await second.get_by_label("By when", exact=True).fill("Friday")
+    await page.reload()
+    await page.get_by_role("button", name="Go on with it").click()
+    await expect(second.get_by_label("What")).to_have_value("Write a / list")
+    await dialog.get_by_role("button", name="Add an action").click()
+    third = dialog.get_by_role("group", name="Action 3")
+    await third.get_by_role("button", name="Remove").press("Enter")
+    await expect(second.get_by_label("What")).to_be_focused()
+    await dialog.get_by_label("The note").fill("exports break")
+    await dialog.get_by_label("What does it do?").select_option("d1")
+    await dialog.get_by_label("From which day?: a day from the calendar").fill("2026-03-09")
+    await dialog.get_by_role("button", name="Keep the note").click()
+    await expect(dialog).to_have_count(0)
+    sent = next(event.what for event in site.world.bot.events if isinstance(event.what, Submitted))
+    assert sent.fields["actions"] == "Call ten owners | 2026-03-05 | ben\nWrite a / list | Friday"
+    assert sent.fields["from"] == "2026-03-09"
+
+
 async def test_form_and_draft_outlive_a_reload(site: Site) -> None:
     """What was typed into a form or the box is there again after the page was loaded anew."""
     page = await site.page("ada")
@@ -245,6 +280,49 @@ async def test_form_and_draft_outlive_a_reload(site: Site) -> None:
     await page.get_by_role("button", name="Discard it").click()
     await page.reload()
     await expect(page.get_by_role("button", name="Go on with it")).to_have_count(0)
+
+
+NOTICES = """
+window.told = [];
+window.Notification = class extends EventTarget {
+    static permission = "default";
+    static async requestPermission() { return (window.Notification.permission = "granted"); }
+    constructor(title, { body, tag }) { super(); window.told.push([title, body, tag]); window.last = this; }
+    close() {}
+};
+Object.defineProperty(document, "visibilityState", { get: () => (window.away ? "hidden" : "visible") });
+"""
+
+
+async def test_notices_are_given_to_whoever_wants_them_and_tell_nothing_private(site: Site) -> None:
+    """One a message, while the page is not looked at; a press on one leads to its conversation; it can be ended."""
+    world, room = site.world, site.world.room
+    page = await site.page("ada")
+    await page.add_init_script(NOTICES)
+    await page.reload()
+    await expect(page.locator("#messages > li").first).to_be_visible()
+    await room.say("ben", room.channel("growth"), "while nobody asked for notices")
+    await page.get_by_role("button", name="Notify me").click()
+    await room.say("ben", room.channel("growth"), "while one looks")
+    await expect(page.get_by_text("while one looks", exact=True)).to_be_visible()
+    await page.evaluate("window.away = true")
+    said = await room.say("ben", room.channel("growth"), "the export is mended")
+    await room.post(room.direct("ada"), Message(line("a canary for Ada alone")), key="canary")
+    for _ in range(400):
+        if await page.evaluate("told.length") > 1:
+            break
+        await asyncio.sleep(0.02)
+    assert (await page.evaluate("told"))[0] == ["growth", "the export is mended", said]
+    assert (await page.evaluate("told"))[1][:2] == ["coldframe", "There is something new for you."]
+    await page.evaluate("last.dispatchEvent(new Event('click'))")
+    await expect(page.get_by_role("heading", name="You and coldframe")).to_be_visible()
+    await page.evaluate("window.away = false")
+    await page.get_by_role("button", name="Don't notify me").click()
+    await page.evaluate("window.away = true")
+    await room.say("ben", room.channel("growth"), "one more")
+    await expect(page.get_by_role("link", name=re.compile(r"^growth \d new"))).to_be_visible()
+    assert len(await page.evaluate("told")) == 2
+    assert world.room.failures == {}
 
 
 async def test_unread_is_marked_and_ends_when_looked_at(site: Site) -> None:

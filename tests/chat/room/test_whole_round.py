@@ -10,10 +10,10 @@ from typing import Any, Literal
 import pytest
 import pytest_asyncio
 
+from coldframe.cli.playing import ScenarioStage
 from coldframe.cli.rehearsing import Stage, rehearsal
 from coldframe.message.pictures import Chart
-from demo.rehearse import ScenarioStage
-from demo.scenario import load
+from coldframe.players.scenario import load
 from tests.chat.room.samples import picture
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]

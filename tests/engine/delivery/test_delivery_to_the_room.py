@@ -13,10 +13,10 @@ from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import Step
 from coldframe.engine.alarm import Alarm
 from coldframe.message.nodes import Attachment, Message, TextFile, line
+from coldframe.players.hand import words_of
 from coldframe.ports.chat import Person, Place
 from coldframe.ports.storage import Queued, Send
 from coldframe.wiring import House, for_tests
-from demo.hand import words_of
 from tests.demo.runs import Blank
 
 START = datetime(2026, 3, 2, 9, tzinfo=UTC)

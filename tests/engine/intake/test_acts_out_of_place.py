@@ -8,7 +8,7 @@ from pathlib import Path
 
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import MemberId, Step
-from demo.hand import buttons_of, words_of
+from coldframe.players.hand import buttons_of, words_of
 from tests.domain.play import F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, reach, told

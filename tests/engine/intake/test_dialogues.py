@@ -14,6 +14,7 @@ from coldframe.clock import RandomIds
 from coldframe.domain.names import Step
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, line
 from coldframe.message.saying import told
+from coldframe.players.hand import NotFound
 from coldframe.ports.chat import Capabilities, Place
 from coldframe.ports.keys import said
 from coldframe.ports.spoken import Dialogue
@@ -22,7 +23,6 @@ from coldframe.render.room import message_text
 from coldframe.speech import spoken_words
 from coldframe.store import tables
 from coldframe.wiring import open_store
-from demo.hand import NotFound
 from tests.domain.play import EVERYBODY
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import MemberId, Step
+from coldframe.players.hand import words_of
 from coldframe.ports.chat import Inbound, Said
-from demo.hand import words_of
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, in_channel, told
 

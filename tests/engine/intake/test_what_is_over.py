@@ -16,8 +16,8 @@ from coldframe.domain.round.notes import WithdrawNote, WriteNote
 from coldframe.domain.round.questions import WriteQuestion
 from coldframe.message.nodes import Button, plain
 from coldframe.message.packed import ButtonValue
+from coldframe.players.hand import buttons_of
 from coldframe.ports.chat import Inbound, Pressed, Reply
-from demo.hand import buttons_of
 from tests.domain.play import FD, RETENTION, D, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, reach, told

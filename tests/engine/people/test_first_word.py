@@ -7,9 +7,9 @@ from pathlib import Path
 
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import MemberId, Step
+from coldframe.players.hand import buttons_of
 from coldframe.ports.chat import Person
 from coldframe.render.room import message_text
-from demo.hand import buttons_of
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step
 

@@ -10,9 +10,9 @@ from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.round.choosing import ChoosePlan, DropChoice
 from coldframe.domain.round.commitment import Forecast
 from coldframe.message.emoji import DIGITS
+from coldframe.players.hand import buttons_of
 from coldframe.render.room import message_text
 from coldframe.timing.calendars import WorkingCalendar
-from demo.hand import buttons_of
 from tests.domain.play import EVERYBODY, F
 from tests.engine.absence.hands import Hands
 from tests.engine.clockwork import Running, running

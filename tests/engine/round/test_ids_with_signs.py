@@ -9,9 +9,9 @@ import pytest
 
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import MemberId, Step
+from coldframe.players.hand import Hand, Screen, words_of
 from coldframe.ports.chat import Person
 from coldframe.wiring import for_tests
-from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank
 from tests.engine.round.test_round_by_its_surface import MONDAY, Table
 

@@ -23,8 +23,8 @@ from coldframe.engine.register import registering
 from coldframe.engine.round.steps import plans
 from coldframe.engine.worker import likening
 from coldframe.meaning import encoder
+from coldframe.players.hand import buttons_of
 from coldframe.ports.follow_through import RegisterEntry
-from demo.hand import buttons_of
 from tests.domain.play import D, F, a_plan, criterion
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, reach

@@ -19,10 +19,10 @@ from coldframe.domain.state import Ledger, Round
 from coldframe.engine.round import sheets
 from coldframe.engine.round.steps import voting
 from coldframe.message.packed import ButtonValue, MessageName
+from coldframe.players.hand import buttons_of
 from coldframe.ports.chat import Person
 from coldframe.render.room import message_text
 from coldframe.render.slack.blocks import message_parts
-from demo.hand import buttons_of
 from tests.domain.play import REASON, RETENTION, D, F
 from tests.engine.clockwork import CHANNEL, Running, running
 from tests.engine.reaching import at_step, reach

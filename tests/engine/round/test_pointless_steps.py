@@ -17,7 +17,7 @@ from coldframe.domain.round.moves import Close, Done
 from coldframe.domain.round.notes import WriteNote
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import WriteQuestion
-from demo.hand import words_of
+from coldframe.players.hand import words_of
 from tests.domain.play import EVERYBODY, REASON, RETENTION, D, F, a_plan
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, in_channel, reach, told

@@ -15,10 +15,10 @@ from coldframe.domain.names import MemberId, Step
 from coldframe.domain.people.played import alone, is_played, is_rehearsal
 from coldframe.domain.state import Round
 from coldframe.message.nodes import plain
+from coldframe.players.hand import Hand, Screen, words_of
 from coldframe.ports.chat import Person
 from coldframe.speech.names import about
 from coldframe.wiring import House
-from demo.hand import Hand, Screen, words_of
 from tests.alone import Alone
 from tests.domain.play import a_round
 from tests.engine.clockwork import house_on

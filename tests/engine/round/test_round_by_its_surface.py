@@ -13,9 +13,9 @@ from coldframe.chat.room.records import NotThere
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import Side, Step
 from coldframe.domain.state import Round
+from coldframe.players.hand import Hand, Screen, words_of
 from coldframe.ports.chat import Person
 from coldframe.wiring import House, for_tests
-from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank
 
 MONDAY = datetime(2026, 6, 1, 8, tzinfo=UTC)

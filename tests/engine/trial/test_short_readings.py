@@ -7,9 +7,9 @@ from datetime import timedelta
 from pathlib import Path
 
 from coldframe.chat.room.records import Record
+from coldframe.players.hand import buttons_of
 from coldframe.ports.follow_through import Wanted
 from coldframe.render.room import message_text
-from demo.hand import buttons_of
 from tests.domain.play import D
 from tests.engine.seeing_through import CHANNEL, Team, a_team
 

@@ -22,13 +22,14 @@ from coldframe.engine.core import members
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.uses import assembled
 from coldframe.message.nodes import Button, Buttons, Message, Words
+from coldframe.players.cast import Cast
+from coldframe.players.hand import NotFound
+from coldframe.players.jobs import Job
+from coldframe.players.scenario import Scenario, calendar_of, load
 from coldframe.ports.chat import Person, Place, Reply
 from coldframe.render.artefacts import Workshop
 from coldframe.store.sealing import Seal
 from coldframe.wiring import open_store
-from demo.cast import Cast, Job
-from demo.hand import NotFound
-from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
 from tests.in_words import Meanings, lines
 from tests.wire.hands import Hand

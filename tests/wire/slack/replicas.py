@@ -24,9 +24,9 @@ from coldframe.clock import RandomIds
 from coldframe.config import load as settings_of
 from coldframe.engine.core.turn import InlineNumbers
 from coldframe.engine.uses import assembled
+from coldframe.players.scenario import Scenario, load
 from coldframe.store import tables
 from coldframe.wiring import open_store, seal_secret
-from demo.scenario import Scenario, load
 from tests.wire.slack.replica import SharedClock
 from tests.wire.slack.screen import Screen
 from tests.wire.slack.whole_round import CHANNEL, SCENARIO, Relay, Team, moved_in

@@ -30,8 +30,8 @@ from coldframe.message.nodes import (
     Small,
     Words,
 )
+from coldframe.players.jobs import proposed
 from coldframe.ports.chat import Place
-from demo.jobs import proposed
 from tests.wire.slack.people import Someone
 from tests.wire.slack.workspace import BOT_USER, TEAM, Data, Workspace
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from coldframe.domain.names import Step
-from demo.scenario import Scenario
+from coldframe.players.scenario import Scenario
 from tests.demo.large import large
 from tests.demo.runs import scenario
 from tests.engine.databases import POSTGRES, a_database

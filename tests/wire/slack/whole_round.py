@@ -23,14 +23,15 @@ from coldframe.engine.delivery import downtime
 from coldframe.engine.engine import Engine
 from coldframe.engine.round.steps import PLAYS
 from coldframe.engine.uses import assembled
+from coldframe.players.cast import Cast
+from coldframe.players.hand import words_of
+from coldframe.players.jobs import Job
+from coldframe.players.scenario import Scenario, calendar_of, load
 from coldframe.ports.chat import Inbound, Person, Reply
 from coldframe.render.artefacts import Workshop
 from coldframe.store import tables
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
-from demo.cast import Cast, Job
-from demo.hand import words_of
-from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
 from tests.engine.round_the_clock import ALWAYS
 from tests.heard import Ear, Intake, is_post

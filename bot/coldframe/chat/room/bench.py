@@ -3,6 +3,7 @@ it can be pressed."""
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
@@ -31,10 +32,23 @@ class Bench:
         self._log = log
         self._sees = sees
         self._offered: dict[str, tuple[Button, ...]] = {}
+        self._looks: dict[tuple[str, bool, int], asyncio.Future[Json | None]] = {}
 
     async def lay(self, person: str, *, private: bool = True) -> Json | None:
-        """How all stands for the person now; without what is `private` only what the channel may know. Raises
-        ChatError."""
+        """How all stands for the person now; without what is `private` only what the channel may know. Browsers of
+        theirs that ask at the same moment get the same look. Raises ChatError."""
+        key = (person, private, self._log.revision())
+        if key not in self._looks:
+            self._looks[key] = look = asyncio.ensure_future(self._look(person, private=private))
+            look.add_done_callback(lambda done: self._looked(key, done))
+        return await asyncio.shield(self._looks[key])
+
+    def _looked(self, key: tuple[str, bool, int], done: asyncio.Future[Json | None]) -> None:
+        del self._looks[key]
+        if not done.cancelled():
+            done.exception()  # told to whoever waits; whoever went away is not missed
+
+    async def _look(self, person: str, *, private: bool) -> Json | None:
         if self.views is None:
             return None
         view = await self.views.view(self._log.tenant, person)
@@ -61,6 +75,7 @@ class Bench:
             "aim": line_json(bar.aim),
             "state": line_json(bar.state),
             "until": bar.until.isoformat() if bar.until is not None else None,
+            "levers": dict(bar.levers),
             "leads": message_json(Message((), bar.leads))["blocks"],
             "before": self._laid(person, bar.before),
             "beside": self._laid(person, bar.beside),

@@ -77,6 +77,7 @@ async def _bar(request: Request, round_: Round, waiting: Sequence[Posted], seen:
         aim=bench_words.aim(round_),
         state=bench_words.state(round_),
         until=round_.progress.due if round_.paused is None else None,
+        levers=round_.settings.levers,
         leads=now_words.leading(round_, me, seen) if seen is not None else (),
         before=(*_before(request, round_, waiting), *await _cards(request, round_)),
         beside=(*beside(round_, me), *await _results(request, round_)),

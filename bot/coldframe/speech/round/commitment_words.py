@@ -11,7 +11,19 @@ from coldframe.domain.round.fates import untried
 from coldframe.domain.state import Choice, Plan, Round
 from coldframe.domain.trial.state import REVIEW_TAKES, first_whole_week
 from coldframe.message.harmless import signed, theirs, written
-from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
+from coldframe.message.nodes import (
+    Appointment,
+    Block,
+    Button,
+    CalendarFile,
+    Facts,
+    Items,
+    Line,
+    Message,
+    Paragraph,
+    When,
+    line,
+)
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import likely, wanting_words
 from coldframe.speech.levels import harm, stop_line
@@ -50,7 +62,7 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
     blocks.append(paragraph(_next_round_line(round_)))
     lacks = wanting.wanted(round_) if commitment.missing(round_) else ()
     if lacks:
-        blocks.append(paragraph("Still missing:"))
+        blocks.append(Paragraph(line("Still missing:"), mark="missing"))
         blocks.append(Items(tuple(line("{what}.", what=wanting_words.lack(round_, want)) for want in lacks)))
     blocks.append(offer(*_desk_buttons(round_, bool(lacks))))
     return Message(head, tuple(blocks))
@@ -96,7 +108,8 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         Button("My forecast …", "forecast.write", key),
         Button("Take it out", "choice.drop", key, "danger"),
     )
-    return [paragraph("*Chosen: {title}*", title=theirs(plan.title, 80)), Facts(tuple(rows)), offer(*buttons)]
+    chosen = Paragraph(line("*Chosen: {title}*", title=theirs(plan.title, 80)), mark="chosen")
+    return [chosen, Facts(tuple(rows)), offer(*buttons)]
 
 
 def _planned(choice: Choice) -> Line:

@@ -14,7 +14,7 @@ from coldframe.domain.settings import RANGES, Settings
 from coldframe.domain.state import MergeProposal, Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
-from coldframe.speech.names import MOST_BESIDE, about
+from coldframe.speech.names import MOST_BESIDE, about, count
 from coldframe.speech.round import criterion_forms, jot_words
 from coldframe.speech.round.criterion_forms import KINDS
 from coldframe.speech.round.criterion_forms import criterion as criterion
@@ -217,8 +217,9 @@ def actions(round_: Round, plan_id: PlanId, day_of: Callable[[datetime], date_])
     choice = round_.choices[plan_id]
     known = ((a, "" if a.who == choice.owner else f" | {round_.name_of(a.who)}") for a in choice.actions)
     initial = "\n".join(f"{a.text} | {day_of(a.due)}{who}" for a, who in known) or "\n".join(
-        f"{s} | in {1 + n} days" for n, s in enumerate(round_.plans[plan_id].steps[:3])
+        f"{step} | in {count(n, 'working day')}" for n, step in enumerate(round_.plans[plan_id].steps[:3], 2)
     )
+    people = tuple(_option(m, round_.name_of(m)) for m in round_.active())
     return Form(
         "First-week actions",
         "actions.write",
@@ -230,6 +231,8 @@ def actions(round_: Round, plan_id: PlanId, day_of: Callable[[datetime], date_])
                 "long",
                 most=2000,
                 initial=initial,
+                options=people,
+                each="action",
                 hint=f"Within {FIRST_WEEK.days} days. “When Monday's meeting ends, I write …” works best.",
             ),
         ),

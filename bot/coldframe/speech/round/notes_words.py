@@ -6,7 +6,7 @@ from coldframe.domain.names import LeverId, MemberId, Side, Step
 from coldframe.domain.round.notes import looks_long
 from coldframe.domain.state import Note, Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Code, Line, Message, line, plain
+from coldframe.message.nodes import Block, Button, Code, Line, Message, Paragraph, line, plain
 from coldframe.message.saying import offer, paragraph, small
 from coldframe.speech.names import about, count
 from coldframe.speech.round import paging
@@ -62,7 +62,7 @@ def listed(round_: Round, member: MemberId, most: int) -> list[Block]:
 
 def _own(round_: Round, member: MemberId, page: paging.Page) -> list[Block]:
     mine = _mine(round_, member)
-    blocks: list[Block] = [paragraph("*Your notes: {n}*", n=len(mine))] if mine else []
+    blocks: list[Block] = [Paragraph(line("*Your notes: {n}*", n=len(mine)), mark="count")] if mine else []
     above: LeverId | None = None
     for note in (n for n in mine if n.id in page):
         if note.lever != above:

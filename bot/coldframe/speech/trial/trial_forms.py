@@ -225,7 +225,8 @@ def begin(round_: Round, plan_id: str, people: Sequence[Option], pace: str, besi
     steps = "\n".join(f"{s} | in {count(1 + n, 'working day')}" for n, s in enumerate(plan.steps[:3]))
     fields = (
         Field("owner", "Owner", "choice", options=tuple(people), hint="I ask them. It's theirs only if they accept."),
-        Field("actions", "First-week actions, one a line: what | by when", "long", most=2000, initial=steps),
+        Field("actions", "First-week actions, one a line: what | by when", "long", most=2000, initial=steps,
+              each="action"),
         Field("live", "From which day should it be live?", most=60, initial="in 1 week",
               hint=f"Its {count(plan.weeks, 'week')} are whole ones after that day. {pace}".strip()),
         *(_overlap(title) for title in beside[:1]),

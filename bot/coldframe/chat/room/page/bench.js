@@ -1,6 +1,7 @@
 // The bench beside the talk: what the step asks of me, and what is read for it.
 
-import { byId, el } from "./dom.js";
+import { pressable } from "./card.js";
+import { byId, plain } from "./dom.js";
 import { layout, pageOf, wallOf } from "./layouts.js";
 import { Keyed } from "./keep.js";
 import { trialOf } from "./trials.js";
@@ -36,7 +37,8 @@ export class Bench {
     const shown = own.length && bar.step !== "commitment" ? own : [...bar.before];
     shown.sort((a, b) => (b.what === first) - (a.what === first));
     return shown.map(withoutBar).map((laid) => {
-      const press = (button, node) => this.acts.press(laid.message, button, node);
+      const done = buttonsOf(laid).find((one) => one.action === DONE);
+      const press = (button, node) => this.acts.press(laid.message, button, node, button.style === "primary" && done ? { done: { message: laid.message, button: done } } : {});
       const besides = laid.what === "ballot" || laid.what === "compare" ? bar.beside : null;
       return this.#keyed(keyOf(laid), [laid, besides, bar.step], () => layout(laid, bar.step, press, this.#more(bar)));
     });
@@ -44,6 +46,7 @@ export class Bench {
 
   #more(bar) {
     return {
+      lever: (id) => bar.levers[id] ?? id,
       beside: (what, wanted) => bar.beside.find((laid) => laid.what === what && wanted.includes(laid.about)),
       people: [...this.state.people.values()].filter((person) => !person.bot && this.state.places.some((place) => place.id === bar.place && place.members.includes(person.id))),
       through: (button, fields) => this.acts.through(button, fields),
@@ -53,17 +56,36 @@ export class Bench {
   #beside(bar) {
     const held = new Set(bar?.before.map((laid) => laid.what));
     const shown = (bar?.beside ?? []).filter((laid) => laid.what !== "plan" || !(held.has("ballot") || held.has("compare")));
-    const press = (laid) => (button, node) => this.acts.press(laid.message, button, node);
+    const asked = this.#asked(bar);
     return shown.map((laid, at) => {
       const key = `beside ${laid.what} ${laid.about} ${at}`;
-      return this.#keyed(key, laid, () => (laid.what === "lever" ? wallOf(laid) : pageOf(laid, press(laid), laid.files.map(this.acts.fileOf))));
+      const about = laid.what === "question" ? asked : {};
+      const press = (button, node) => this.acts.press(laid.message, button, node, about);
+      return this.#keyed(key, [laid, about], () => (laid.what === "lever" ? wallOf(laid) : pageOf(laid, press, laid.files.map(this.acts.fileOf), about.plan && this.#on(laid, about))));
     });
+  }
+
+  // What the step asks for, of which each question takes one: on which sheet, and what is said once it is given.
+  #asked(bar) {
+    const sheet = bar?.before.find((laid) => buttonsOf(laid).some((one) => one.action === DONE));
+    if (!sheet) return {};
+    const [done, plan] = [DONE, "plan.write"].map((action) => buttonsOf(sheet).find((one) => one.action === action));
+    return { plan, done: { message: sheet.message, button: done } };
+  }
+
+  // The sheet's own button below a question: its form begins with that question.
+  #on(laid, { plan, done }) {
+    const button = { ...plan, style: "plain", says: `${plan.label} ${plain(laid.card.summary)}` };
+    return pressable(button, (_, node) => this.acts.press(done.message, plan, node, { given: { question: laid.about }, done }));
   }
 
   #keyed(key, from, draw) {
     return this.#sheets.node(key, JSON.stringify([from, this.state.names]), draw);
   }
 }
+
+const DONE = "step.done";
+const buttonsOf = (laid) => laid.card.blocks.flatMap((block) => (block.kind === "buttons" ? block.buttons : []));
 
 // A sheet stays the same one when its message comes; of other kinds several may lie here.
 const ONCE = new Set(["ask", "ballot", "desk", "compare", "card"]);

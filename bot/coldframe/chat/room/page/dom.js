@@ -104,6 +104,13 @@ export function tellTimes() {
   }
 }
 
+// A calendar beside a field that takes a day in words.
+export function dayFor(field, label) {
+  const pick = el("input", { type: "date", "aria-label": `${label}: a day from the calendar`, input: () => pick.value && fill() });
+  const fill = () => { field.value = pick.value; field.dispatchEvent(new Event("input", { bubbles: true })); };
+  return pick;
+}
+
 let last = "";
 export function announce(words) {
   // A live region that is set to the same words again says nothing.

@@ -1,9 +1,10 @@
 // The bot's forms: one dialog at a time; what was typed outlives a closed dialog and a reload.
 
-import { announce, el, freshId, openDialog } from "./dom.js";
+import { announce, dayFor, el, freshId, openDialog } from "./dom.js";
 import { lineOf } from "./card.js";
 import { drafts } from "./drafts.js";
 import { limited } from "./limits.js";
+import { lines } from "./lines.js";
 
 const draftOf = (form) => `form ${form.action} ${form.value}`;
 
@@ -11,14 +12,16 @@ export function dropDraft(form) {
   drafts.drop(draftOf(form));
 }
 
-// `send(fields)` resolves with the server's answer; `closed(sent)` is called at the end.
-export function openForm(form, state, send, closed) {
+// `send(fields)` resolves with the server's answer; `closed(sent)` is called at the end. `given`: what is filled in already,
+// by the names of fields; `done`: { label, press() } of what can be said in the same go.
+export function openForm(form, state, send, closed, { given = {}, done = null } = {}) {
   const draft = drafts.get(draftOf(form)) ?? {};
-  const fields = form.fields.map((field) => fieldOf(field, draft[field.name] ?? field.initial, state));
+  const fields = form.fields.map((field) => fieldOf(field, draft[field.name] ?? given[field.name] ?? field.initial, state));
   const trouble = el("p", { class: "trouble", role: "alert", tabindex: "-1" });
   const submit = el("button", { type: "submit", class: "primary" }, el("span", { "aria-hidden": "true" }, "→ "), form.submit);
+  const both = done && form.last ? el("button", { type: "submit" }, `${form.submit}. ${done.label}`) : null;
   const later = el("button", { type: "button", click: () => box.close() }, "Close for now");
-  const sheet = el("form", { novalidate: true }, form.intro.length ? el("p", {}, lineOf(form.intro)) : null, trouble, fields.map((one) => one.node), el("p", { class: "row" }, submit, later));
+  const sheet = el("form", { novalidate: true }, form.intro.length ? el("p", {}, lineOf(form.intro)) : null, trouble, fields.map((one) => one.node), el("p", { class: "row" }, submit, both, later));
   const box = openDialog(form.title, sheet);
   let sent = false;
 
@@ -41,6 +44,7 @@ export function openForm(form, state, send, closed) {
     dropDraft(form);
     box.close();
     announce("Sent.");
+    if (both && event.submitter === both) done.press();
   });
   (fields[0] ?? { focus: () => submit.focus() }).focus();
   return box;
@@ -51,12 +55,12 @@ function fieldOf(field, value, state) {
   const hint = el("p", { class: "hint", id: `${id}-hint` }, [field.hint, field.required ? "" : "May be left empty."].filter(Boolean).join(" "));
   const error = el("p", { class: "error", id: `${id}-error` });
   const described = { "aria-describedby": `${id}-error ${id}-hint` };
-  const control = CONTROLS[field.shape](field, value, id, described, state);
-  const limit = field.shape === "long" || field.shape === "text" ? limited(control.node, field.most) : null;
+  const control = field.each ? lines(field, value) : CONTROLS[field.shape](field, value, id, described, state);
+  const limit = !control.group && (field.shape === "long" || field.shape === "text") ? limited(control.text ?? control.node, field.most) : null;
   const label = control.group ? null : el("label", { for: id }, field.label);
   const inside = field.shape === "tick" ? [control.node, label] : [label, control.node];
   const node = control.group
-    ? el("fieldset", { class: "field", ...described }, el("legend", {}, field.label), hint, error, control.node)
+    ? el("fieldset", { class: "field", ...described }, el("legend", {}, control.legend ?? field.label), hint, error, control.node)
     : el("div", { class: "field" }, inside, limit?.node, hint, error);
   return { name: field.name, node, value: control.value, focus: control.focus, fits: () => limit?.check() ?? true, tell: (words) => tell(words, node, error) };
 }
@@ -99,8 +103,16 @@ function group(field, type, chosen) {
   return { group: true, node: el("div", {}, rows), value, focus: () => (boxes.find((box) => box.checked) ?? boxes[0])?.focus() };
 }
 
+const typed = input("text");
+
+// A day in words, with a calendar beside it.
+function dayOrWords(field, value, id, described) {
+  const words = typed(field, value, id, described);
+  return { ...words, node: el("div", { class: "row day" }, words.node, dayFor(words.node, field.label)), text: words.node };
+}
+
 const CONTROLS = {
-  text: input("text"),
+  text: (field, ...more) => (field.day ? dayOrWords(field, ...more) : typed(field, ...more)),
   number: input("text", { inputmode: "decimal" }),
   date: input("date"),
   long: (field, value, id, described) => {

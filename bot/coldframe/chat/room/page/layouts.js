@@ -32,27 +32,26 @@ function notes(laid, press, more) {
   const blocks = rest(laid.card);
   const adds = blocks.flatMap((block) => (block.kind === "buttons" ? block.buttons.filter((button) => button.action === "note.write") : []));
   const columns = new Map(adds.map((add) => [add, []]));
+  const names = new Map(adds.map((add) => [more.lever(about(add)[0]), add]));
   const head = [], foot = [];
   let column = null;
   for (const [at, block] of blocks.entries()) {
     const next = blocks.slice(at + 1).find((one) => one.kind !== "small");
     const buttons = block.kind === "buttons" ? block.buttons : [];
-    if (isName(block) && adds.some((add) => add.label === `Add to ${plain(block.line)} …`)) column = adds.find((add) => add.label === `Add to ${plain(block.line)} …`);
+    if (isName(block) && names.has(plain(block.line))) column = names.get(plain(block.line));
     else if (buttons.length && buttons.every((button) => NOTE.has(button.action))) columns.get(column)?.push(block);
     else if (column && block.kind === "paragraph" && next?.kind === "buttons" && next.buttons.every((button) => NOTE.has(button.action))) columns.get(column).push(block);
     else if (column && block.kind === "small" && columns.get(column).at(-1)?.kind === "paragraph") columns.get(column).push(block);
     else if (buttons.some((button) => button.action === "note.write")) column = null;
-    else if (!isHowInTheTalk(block) && !isCount(block)) (foot.length || adds.some((add) => columns.get(add).length) || at > 1 ? foot : head).push(block);
+    else if (!isHowInTheTalk(block) && block.mark !== "count") (foot.length || adds.some((add) => columns.get(add).length) || at > 1 ? foot : head).push(block);
   }
-  const levers = adds.map((add) => {
-    const name = add.label.replace(/^Add to /, "").replace(/ …$/, "");
+  const levers = [...names].map(([name, add]) => {
     return el("section", { class: "lever", "aria-label": name }, el("h4", {}, theirs(name)), drawn(columns.get(add), press), quickNote(add, name, more));
   });
   return sheet("notes", laid.card, drawn(head, press), el("div", { class: "levers" }, levers), drawn(foot, press));
 }
 
 const isName = (block) => block.kind === "paragraph" && block.line.length === 1 && block.line[0].kind === "theirs";
-const isCount = (block) => block.kind === "paragraph" && /^Your notes: \d+$/.test(plain(block.line));
 const isHowInTheTalk = (block) => block.kind === "small" && block.line.some((part) => part.kind === "code");
 
 // --- a ballot ----------------------------------------------------------------
@@ -123,15 +122,15 @@ function compare(laid, press, more) {
 // What is still missing as a list to be ticked off by what is done about it.
 function commitment(laid, press, more) {
   const blocks = rest(laid.card);
-  const at = blocks.findIndex((block) => block.kind === "paragraph" && plain(block.line) === "Still missing:");
+  const at = blocks.findIndex((block) => block.mark === "missing");
   const lacks = at >= 0 && blocks[at + 1]?.kind === "items" ? blocks[at + 1].lines : [];
   const list = lacks.length
-    ? el("section", { class: "lacks", "aria-label": "Still missing" }, el("h4", {}, "Still missing"), el("ul", { class: "ticks" }, lacks.map((line) => el("li", {}, lineOf(line)))))
+    ? el("section", { class: "lacks", "aria-label": plain(blocks[at].line) }, el("h4", {}, lineOf(blocks[at].line)), el("ul", { class: "ticks" }, lacks.map((line) => el("li", {}, lineOf(line)))))
     : null;
   const others = blocks.filter((_, n) => at < 0 || (n !== at && n !== at + 1));
   const parts = [[]];
   for (const block of others) {
-    if (block.kind === "paragraph" && block.line.some((part) => part.kind === "words" && part.strong && /^Chosen/.test(part.text))) parts.push([]);
+    if (block.mark === "chosen") parts.push([]);
     parts.at(-1).push(block);
     if (parts.length > 1 && block.kind === "buttons") parts.push([]);
   }
@@ -165,7 +164,7 @@ export function wallOf(laid) {
   return el("article", { class: "wall" }, el("h3", {}, lineOf(title.line)), el("div", { class: "directions" }, sides.map(([caption, ...inside]) => el("div", { role: "group", "aria-label": plain(caption.line) }, el("h4", {}, lineOf(caption.line)), drawn(inside, () => null)))));
 }
 
-export function pageOf(laid, press, files) {
-  return el("article", { class: `leaf ${laid.what}` }, cardOf(laid.card, press, "h3"), files);
+export function pageOf(laid, press, files, more = null) {
+  return el("article", { class: `leaf ${laid.what}` }, cardOf(laid.card, press, "h3"), more ? el("p", { class: "row more" }, more) : null, files);
 }
 

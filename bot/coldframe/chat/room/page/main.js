@@ -33,7 +33,7 @@ const talk = new Talk(state, {
 });
 const bar = new Bar(state, { press: onBench, begin, open: () => myPage.open(), choose: (round) => { state.round = round; drawAll(); } });
 const bench = new Bench(state, { press: onBench, through, say, fileOf: (file) => talk.fileOf(file) });
-const myPage = new MyPage(state, onBench);
+const myPage = new MyPage(state, onBench, () => wire.act({ do: "open_home" }));
 const sides = new Sides(state);
 const told = new Told(press, (note) => wire.ask({ do: "put_away", note }));
 const search = new Search(state, { find: (place, text) => wire.ask({ do: "search", place, text }), reach: (id) => talk.reach(id) });
@@ -72,8 +72,8 @@ function say(place, text, files, thread = null) {
   return unsent.send({ do: "say", place, text, thread, files });
 }
 
-function onBench(message, button, node) {
-  return press(message, button, node, "bench");
+function onBench(message, button, node, more) {
+  return press(message, button, node, "bench", more);
 }
 
 // A round begins in a channel: the one that is looked at, else the first.
@@ -95,20 +95,21 @@ async function through(button, fields) {
   return answer;
 }
 
-async function press(message, button, node, where = "talk") {
+// `more`: what is filled in already in the form that it opens, and what can be said with it in one go.
+async function press(message, button, node, where = "talk", more = {}) {
   if (node.getAttribute("aria-disabled") === "true") return;
   if (button.confirm && !(await confirmed("Please confirm", button.confirm, button.label))) return;
   act(where);
   node.setAttribute("aria-disabled", "true");
-  await answered(wire.act({ do: "press", message, action: button.action, value: button.value }));
+  await answered(wire.act({ do: "press", message, action: button.action, value: button.value }), more);
   node.removeAttribute("aria-disabled");
 }
 
-async function answered(asking) {
+async function answered(asking, more) {
   const answer = await asking;
   if (answer.error) told.say(answer.error, { wrong: true });
   else if (answer.taken === false) told.say("Kept. coldframe could not take it in just now and will get it again by itself.");
-  if (answer.form) showForm(answer.form);
+  if (answer.form) showForm(answer.form, more);
   return answer;
 }
 
@@ -117,7 +118,7 @@ function announceLoudly(words) {
   byId("line").textContent = words;
 }
 
-function showForm(form) {
+function showForm(form, { given, done } = {}) {
   state.forms = [...state.forms.filter((one) => one.action !== form.action || one.value !== form.value), form];
   tellTabs();
   const send = (fields) => {
@@ -130,12 +131,13 @@ function showForm(form) {
       if (!troubleIn(answer)) {
         state.forms = state.forms.filter((one) => one !== form);
         tellTabs();
-        if (answer.form) queueMicrotask(() => showForm(answer.form));
+        if (answer.form) queueMicrotask(() => showForm(answer.form, { given, done }));
       }
       return answer;
     });
   };
-  openForm(form, state, send, () => drawWaiting());
+  const also = done && { label: done.button.label, press: () => heeded(wire.act({ do: "press", message: done.message, action: done.button.action, value: done.button.value })) };
+  openForm(form, state, send, () => drawWaiting(), { given, done: also });
 }
 
 // --- what is shown ----------------------------------------------------------

@@ -9,12 +9,15 @@ export class MyPage {
   #inside = null;
   #look = "";
 
-  constructor(state, press) {
+  // `looked` hears of each time that somebody opens it: what waits for them comes then.
+  constructor(state, press, looked) {
     this.state = state;
     this.press = press;
+    this.looked = looked;
   }
 
   open() {
+    this.looked();
     this.#inside = this.#draw();
     const close = el("button", { type: "button", click: () => this.#box.close() }, "Close");
     this.#box = openDialog("What is open for me", this.#inside, el("p", { class: "row" }, close));

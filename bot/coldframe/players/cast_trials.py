@@ -5,38 +5,34 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
 
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import Step
+from coldframe.players.company import Company
+from coldframe.players.hand import buttons_of, words_of
+from coldframe.players.jobs import Act, Job, fill, press, press_value
+from coldframe.players.scenario import Person, Trial
+from coldframe.render.room import message_text
 from coldframe.timing.windows import add_working_hours
-from demo.hand import buttons_of, words_of
-from demo.jobs import Act, Job, fill, press, press_value
-from demo.scenario import Person, Trial
-
-if TYPE_CHECKING:
-    from demo.cast import Cast
 
 SHORT_WHILE = 0.4  # working hours between a question and its answer
 
 
-def _soon(cast: Cast, person: Person, now: datetime, hours: float = SHORT_WHILE) -> datetime:
+def _soon(cast: Company, person: Person, now: datetime, hours: float = SHORT_WHILE) -> datetime:
     return add_working_hours(cast.calendars[person.id], now, hours)
 
 
-def _trial_of(cast: Cast, record: Record) -> Trial | None:
+def _trial_of(cast: Company, record: Record) -> Trial | None:
     """The scenario's trial that a message speaks of."""
     words = words_of(record) + " ".join(b.says or b.label for b in buttons_of(record)) + _all_words(record)
     return next((t for t in cast.scenario.trials if cast.plan_title(t.plan) in words), None)
 
 
 def _all_words(record: Record) -> str:
-    from coldframe.render.room import message_text
-
     return message_text(record.message) if record.message is not None else ""
 
 
-def weekly(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def weekly(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """A nudge in the owner's direct messages: tick what is done, log the week in a plain line."""
     if record.place.kind != "direct":
         return
@@ -54,7 +50,7 @@ def weekly(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         yield from _log_next(cast, person, record, trial, now)
 
 
-def _say_live(cast: Cast, person: Person, record: Record, trial: Trial, now: datetime) -> Job:
+def _say_live(cast: Company, person: Person, record: Record, trial: Trial, now: datetime) -> Job:
     """On the planned day: it is live, or it will be a while later."""
     late = trial.late and "now. Is it?" not in _all_words(record)
     key = f"{person.id}/live/{trial.plan}{'/late' if late else ''}"
@@ -68,7 +64,7 @@ def _value(record: Record, action: str) -> str:
     return next(b.value for b in buttons_of(record) if b.action == action)
 
 
-def _log_next(cast: Cast, person: Person, record: Record, trial: Trial, now: datetime) -> Iterator[Job]:
+def _log_next(cast: Company, person: Person, record: Record, trial: Trial, now: datetime) -> Iterator[Job]:
     """The weeks that the bot asks for, each once, as a plain line in the thread of its question."""
     title = re.escape(cast.plan_title(trial.plan))
     weeks = [int(n) for n in re.findall(rf"{title}”: the numbers of week (\d+)", _all_words(record))]
@@ -83,26 +79,26 @@ def _log_next(cast: Cast, person: Person, record: Record, trial: Trial, now: dat
         yield Job(_soon(cast, person, now, 2), key, fill(cast, person, "trial.hand_over", fields, "", key))
 
 
-def _command(cast: Cast, person: Person, words: str, key: str) -> Act:
+def _command(cast: Company, person: Person, words: str, key: str) -> Act:
     async def act() -> object:
         return await cast.hand(person).command(words, key=key)
 
     return act
 
 
-def _say(cast: Cast, person: Person, record: Record, words: str, key: str) -> Act:
+def _say(cast: Company, person: Person, record: Record, words: str, key: str) -> Act:
     async def act() -> object:
         return await cast.hand(person).say(words, thread=record.id, key=key)
 
     return act
 
 
-def accept(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def accept(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     key = f"{person.id}/take over/{record.id}"
     yield Job(_soon(cast, person, now), key, press(cast, person, record, "trial.accept", key))
 
 
-def learn(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def learn(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """Before the review each writes what they learnt, in private."""
     trial = _trial_of(cast, record)
     if trial is None or person.id not in trial.learnt or "review" not in words_of(record).lower():
@@ -113,7 +109,7 @@ def learn(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator
     yield Job(_soon(cast, person, now), key, act)
 
 
-def close(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def close(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """The review is held: the owner adds what was learnt and what follows."""
     trial = _trial_of(cast, record)
     if trial is None or not trial.learning or not cast.owns(person, trial.plan):
@@ -125,7 +121,7 @@ def close(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator
     yield Job(_soon(cast, person, now, 1), key, fill(cast, person, "trial.close", fields, value, key))
 
 
-def decide(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def decide(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """A harm limit is crossed: the decision-maker looks into it, and lets the trial go on."""
     trial = _trial_of(cast, record)
     if trial is None or not trial.goes_on or not cast.is_(person, "decision_maker"):
@@ -136,14 +132,14 @@ def decide(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
     yield Job(_soon(cast, person, now, 1), key, act)
 
 
-def ask_for_report(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def ask_for_report(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """Once the next round runs, the lead has a page made of the one before, below the digest."""
     if cast.scenario.again and cast.is_(person, "facilitator") and "Summer round" in _all_words(record):
         key = f"{person.id}/report"
         yield Job(_soon(cast, person, now), key, press(cast, person, record, "report.show", key))
 
 
-def make_report(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def make_report(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     wanted = f"Round: {cast.scenario.name}"
     button = next((b for b in buttons_of(record) if b.label == wanted and b.action == "report.make"), None)
     if button is not None:
@@ -151,7 +147,7 @@ def make_report(cast: Cast, person: Person, record: Record, now: datetime) -> It
         yield Job(now + timedelta(minutes=2), key, press_value(cast, person, "report.make", button.value, key))
 
 
-def start_late(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def start_late(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """A place is free: the plan that was refused one starts after all."""
     if not cast.is_(person, "facilitator"):
         return
@@ -167,7 +163,7 @@ def start_late(cast: Cast, person: Person, record: Record, now: datetime) -> Ite
             yield Job(_soon(cast, person, now), key, fill(cast, person, "trial.plan", fields, button.value, key))
 
 
-def again(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def again(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """The date of the next round has come: the facilitator sets it up from the round before, and starts it."""
     if cast.scenario.again and cast.is_(person, "facilitator") and record.place.kind == "direct":
         key = f"{person.id}/again"
@@ -175,14 +171,14 @@ def again(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator
         yield Job(_soon(cast, person, now), key, fill(cast, person, "round.again", fields, "", key))
 
 
-def begin(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def begin(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """The second round is on the desk: start it. The first is started by the play itself."""
     if cast.scenario.again and "Summer round" in words_of(record) and cast.is_(person, "facilitator"):
         key = f"{person.id}/begin"
         yield Job(now + timedelta(minutes=20), key, press(cast, person, record, "round.start", key))
 
 
-def one_too_many(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def one_too_many(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """With both places taken the decision-maker tries a third plan, and is told why not."""
     wanted = cast.scenario.too_many
     if wanted is None or not cast.is_(person, "decision_maker"):
@@ -200,10 +196,10 @@ def one_too_many(cast: Cast, person: Person, record: Record, now: datetime) -> I
         yield Job(cast.at(person, now, Step.COMMITMENT, 0.05), key, act)
 
 
-def to_do(action: str, words: str) -> Callable[[Cast, Person, Record, datetime], Iterator[Job]]:
+def to_do(action: str, words: str) -> Callable[[Company, Person, Record, datetime], Iterator[Job]]:
     """What was decided: each says yes to what they are asked, and that it is done on its day."""
 
-    def answered(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    def answered(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
         if record.place.kind == "direct" and words in _all_words(record):
             key = f"{person.id}/{action}/{record.id}"
             yield Job(_soon(cast, person, now), key, press(cast, person, record, action, key))

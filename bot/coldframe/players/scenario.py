@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, time
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
+from rapidfuzz import process
 
 from coldframe.domain.names import RUNNING
+from coldframe.errors import ColdframeError
+from coldframe.timing.calendars import WorkingCalendar
 from coldframe.yaml_files import Key, NotYaml, Path, WrongFile, form_of, read
 
 WHOLE = "must hold the fields of a scenario, such as title and team; `--schema` prints them all"
@@ -205,7 +208,7 @@ class Scenario(Part):
     weeks_after: float = Field(default=1, ge=0, le=30, description="weeks after the end of the round")
 
 
-class WrongScenario(ValueError):
+class WrongScenario(ColdframeError, ValueError):
     """The file cannot be played; one sentence for each thing that is wrong, with its line."""
 
     def __init__(self, problems: list[str]) -> None:
@@ -228,8 +231,6 @@ def load(text: str) -> Scenario:
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:
-    from rapidfuzz import process
-
     options = list(known)
     match = process.extractOne(word, options, score_cutoff=55)
     if match:
@@ -352,10 +353,8 @@ def _time(words: str) -> time:
         raise ValueError(f'hours “{words}” are no time of day; write them like "09:00"') from None
 
 
-def calendar_of(person: Person) -> Any:
+def calendar_of(person: Person) -> WorkingCalendar:
     """The person's working calendar. Raises ValueError that names what is wrong."""
-    from coldframe.timing.calendars import WorkingCalendar
-
     return WorkingCalendar(
         zone=person.zone,
         days=frozenset(person.days),

@@ -6,15 +6,12 @@ import re
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from coldframe.chat.room.records import Record
 from coldframe.message.nodes import Form
+from coldframe.players.company import Company
+from coldframe.players.scenario import Person
 from coldframe.speech.round.page_words import GO_ON
-from demo.scenario import Person
-
-if TYPE_CHECKING:
-    from demo.cast import Cast
 
 Act = Callable[[], Awaitable[object]]
 
@@ -28,7 +25,7 @@ class Job:
     act: Act
 
 
-def press(cast: Cast, person: Person, record: Record, action: str, key: str) -> Act:
+def press(cast: Company, person: Person, record: Record, action: str, key: str) -> Act:
     """Presses the button under this very message: one like it elsewhere may belong to the next step."""
 
     async def act() -> object:
@@ -37,14 +34,14 @@ def press(cast: Cast, person: Person, record: Record, action: str, key: str) -> 
     return act
 
 
-def press_value(cast: Cast, person: Person, action: str, value: str, key: str) -> Act:
+def press_value(cast: Company, person: Person, action: str, value: str, key: str) -> Act:
     async def act() -> object:
         return await cast.hand(person).press(action, value, key=key)
 
     return act
 
 
-def fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: str, key: str) -> Act:
+def fill(cast: Company, person: Person, action: str, fields: dict[str, str], says: str, key: str) -> Act:
     """Fills in a form; a field named `x#` takes the option of that number, `x~` the one that begins with the words."""
 
     async def act() -> object:

@@ -11,35 +11,24 @@ from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
 from coldframe.chat.room.records import Record
-from coldframe.chat.room.service import Room
 from coldframe.domain.names import Step
 from coldframe.domain.order import shuffled
-from coldframe.domain.round.rules import RULES
+from coldframe.engine.round.setup import read_levers
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button
+from coldframe.players import cast_commitment, cast_trials
+from coldframe.players.company import Company
+from coldframe.players.hand import buttons_of, words_of
+from coldframe.players.jobs import Act, Job, fill, press
+from coldframe.players.scenario import Person
 from coldframe.render.room import message_text
-from coldframe.timing.calendars import WorkingCalendar
-from coldframe.timing.windows import add_working_hours
-from demo import cast_commitment, cast_trials
-from demo.hand import Hand, Screen, buttons_of, words_of
-from demo.jobs import Act, Job, fill, press
-from demo.scenario import Person, Scenario, calendar_of
 
 NOTES_SHEET = "what holds us back, and what drives us?"
 EMOJI = ("🌱", "🌿", "🌻", "🌵", "🍁", "🍄")
 
 
-class Cast:
+class Cast(Company):
     """Looks at what changed in the room and says who will do what, when."""
-
-    def __init__(self, scenario: Scenario, room: Room, *, only: frozenset[str] | None = None) -> None:
-        self.scenario = scenario
-        self.room = room
-        self.people = {p.id: p for p in scenario.team if only is None or p.id in only}
-        self.screen = Screen(room)
-        self.hands = {p: Hand(room, p, self.screen) for p in self.people}
-        self.handed_over: set[str] = set()
-        self.calendars: dict[str, WorkingCalendar] = {p.id: calendar_of(p) for p in scenario.team}
 
     def reactions(self, record: Record, now: datetime) -> Iterator[Job]:
         """The jobs that a message or a changed card brings about."""
@@ -58,55 +47,19 @@ class Cast:
                     if action in offered:
                         yield from reflex(self, person, record, now)
 
-    # --- when ---
 
-    def at(self, person: Person, since: datetime, step: Step, part: float) -> datetime:
-        """The moment at which this person has used `part` of what they need of the step's window."""
-        amount = self.scenario.lengths.get(step.value)
-        if self.scenario.pace == "live":
-            minutes = (amount if amount is not None else RULES[step].minutes) * person.share * part
-            return since + timedelta(minutes=minutes)
-        hours = (amount if amount is not None else RULES[step].hours) * person.share * part
-        return add_working_hours(self.calendars[person.id], since, hours)
-
-    def hand(self, person: Person) -> Hand:
-        return self.hands[person.id]
-
-    def is_(self, person: Person, role: str) -> bool:
-        """Whether the person holds the role now: its holder, or the deputy since the channel was told so."""
-        if role in self.handed_over:
-            deputy = "decision_deputy" if role == "decision_maker" else "facilitator_deputy"
-            return getattr(self.scenario.roles, deputy) == person.id
-        return getattr(self.scenario.roles, role) == person.id
-
-    def owns(self, person: Person, plan: str) -> bool:
-        """Whether the scenario makes this person the owner of the plan's trial at its review."""
-        trial = next((t for t in self.scenario.trials if t.plan == plan), None)
-        if trial is not None and (trial.hand_over_to or trial.starts_late):
-            return person.id == (trial.hand_over_to or trial.starts_late)
-        owners = self.scenario.commitment.owners if self.scenario.commitment else []
-        asked = next((o for o in owners if o.plan == plan), None)
-        return asked is not None and person.id == next((w for w in asked.asked if w not in asked.declines), None)
-
-    def note_text(self, key: str) -> str:
-        return next(n.text for n in self.scenario.notes if n.key == key)
-
-    def plan_title(self, key: str) -> str:
-        return next(p.title for p in self.scenario.plans if p.key == key)
-
-
-Reflex = Callable[[Cast, Person, Record, datetime], Iterator[Job]]
+Reflex = Callable[[Company, Person, Record, datetime], Iterator[Job]]
 
 
 # --- notes ---
 
 
-def _confirm_hours(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _confirm_hours(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     act = press(cast, person, record, "hours.confirm", key := f"{person.id}/hours")
     yield Job(cast.at(person, record.at, Step.NOTES, 0.05), key, act)
 
 
-def _write_notes(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _write_notes(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """When the person's sheet appears: their notes one by one, then done. In whatever state: a run that is resumed
     may find it with some of them written."""
     if NOTES_SHEET not in words_of(record):
@@ -121,7 +74,7 @@ def _write_notes(cast: Cast, person: Person, record: Record, now: datetime) -> I
         yield Job(cast.at(person, record.at, Step.NOTES, 1), key, press(cast, person, record, "step.done", key))
 
 
-def _note_act(cast: Cast, person: Person, number: int, key: str) -> Act:
+def _note_act(cast: Company, person: Person, number: int, key: str) -> Act:
     note = cast.scenario.notes[number]
     sign = "-" if note.side == "restraining" else "+"
 
@@ -139,12 +92,10 @@ def _note_act(cast: Cast, person: Person, number: int, key: str) -> Act:
 
 
 def _slug(lever: str) -> str:
-    from coldframe.engine.round.setup import read_levers
-
     return read_levers(lever)[0][0]
 
 
-def _consent(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _consent(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     key = f"{person.id}/consent"
     yield Job(cast.at(person, record.at, Step.NOTES, 0.2), key, press(cast, person, record, "note.consent", key))
 
@@ -152,7 +103,7 @@ def _consent(cast: Cast, person: Person, record: Record, now: datetime) -> Itera
 # --- focus, merge ---
 
 
-def _focus(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _focus(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     focus = cast.scenario.focus
     if focus is None:
         return
@@ -172,19 +123,19 @@ def _focus(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
             )
 
 
-def _late_act(cast: Cast, person: Person, lever: str, text: str, key: str) -> Act:
+def _late_act(cast: Company, person: Person, lever: str, text: str, key: str) -> Act:
     async def act() -> object:
         return await cast.hand(person).say(f"- {lever}: {text}", key=key)
 
     return act
 
 
-def _settle_late(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _settle_late(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     key = f"{person.id}/late/hold/{record.id}"
     yield Job(cast.at(person, record.at, Step.FOCUS, 0.1), key, press(cast, person, record, "late.hold", key))
 
 
-def _answer_proposal(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _answer_proposal(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """Yes to what the scenario calls the same, no to the rest."""
     if not cast.is_(person, "facilitator") and record.place.kind == "direct":
         return
@@ -197,7 +148,7 @@ def _answer_proposal(cast: Cast, person: Person, record: Record, now: datetime) 
     yield Job(at, key, press(cast, person, record, action, key))
 
 
-def _close_merge(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _close_merge(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """The facilitator's desks end with a press of their own, once everything on them is done."""
     if "force" in words_of(record) and "left to answer" in words_of(record):
         key = f"{person.id}/merge/close"
@@ -207,7 +158,7 @@ def _close_merge(cast: Cast, person: Person, record: Record, now: datetime) -> I
 # --- votes ---
 
 
-def _vote(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _vote(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """A ballot: this person's votes on it, by emoji or by button."""
     dots = "+1 dot" in {b.label for b in buttons_of(record)}
     step = Step.DOTS if dots else Step.BALLOT
@@ -234,13 +185,13 @@ def _option_for(record: Record, text: str) -> Button | None:
     return next((b for b in buttons_of(record) if b.action == "vote.cast" and (b.says or "").endswith(short)), None)
 
 
-def _joined_texts(cast: Cast) -> dict[str, tuple[str, ...]]:
+def _joined_texts(cast: Company) -> dict[str, tuple[str, ...]]:
     """For each note of a joined group, the wordings that may stand for it."""
     groups = [tuple(cast.note_text(k) for k in group) for group in cast.scenario.same]
     return {text: group for group in groups for text in group}
 
 
-def _vote_act(cast: Cast, person: Person, record: Record, option: Button, number: int, key: str) -> Act:
+def _vote_act(cast: Company, person: Person, record: Record, option: Button, number: int, key: str) -> Act:
     """By the button, or by an emoji on the option's line in the thread; whoever finds it done does nothing."""
     hand, words = cast.hand(person), (option.says or "").partition(": ")[2].rstrip("…")
 
@@ -256,25 +207,27 @@ def _vote_act(cast: Cast, person: Person, record: Record, option: Button, number
             return await cast.room.press(person.id, record.id, option.action, option.value, key=key)
         lines = (r for r in hand.seen() if r.place.kind == "direct" and not r.gone and not buttons_of(r))
         line = next((r for r in lines if words_of(r).partition(". ")[2].startswith(words)), None)
-        return None if line is None else await hand.react(line, EMOJI[number], key=key)
+        if line is not None:
+            await hand.react(line, EMOJI[number], key=key)
+        return None
 
     return act
 
 
-def _done_voting(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _done_voting(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     if cast.scenario.dots.get(person.id) and "dot" in words_of(record):
         key = f"{person.id}/dots/done"
         yield Job(cast.at(person, record.at, Step.DOTS, 1), key, press(cast, person, record, "step.done", key))
 
 
-def _lock(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _lock(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     if not cast.scenario.ballot.get(person.id):
         return
     key = f"{person.id}/ballot/lock"
     yield Job(cast.at(person, record.at, Step.BALLOT, 0.9), key, press(cast, person, record, "ballot.lock", key))
 
 
-def _compare(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _compare(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """One comparison after the other, by the scenario's true values and this person's own eye."""
     button = next(b for b in buttons_of(record) if b.action == "compare.first")
     _, axis, first, second = button.value.split("|")
@@ -285,7 +238,7 @@ def _compare(cast: Cast, person: Person, record: Record, now: datetime) -> Itera
     yield Job(at, key, press(cast, person, record, action, key))
 
 
-def _value(cast: Cast, person: Person, record: Record, axis: str, side: str) -> float:
+def _value(cast: Company, person: Person, record: Record, axis: str, side: str) -> float:
     label = next(b.says or "" for b in buttons_of(record) if b.label == side).removeprefix(f"{side}: ")
     plan = next((p for p in cast.scenario.plans if p.title == label), None)
     if plan is None:
@@ -298,7 +251,7 @@ def _value(cast: Cast, person: Person, record: Record, axis: str, side: str) -> 
 # --- questions, precedents, plans ---
 
 
-def _questions(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _questions(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """The facilitator writes the scenario's questions, force after force, then publishes."""
     buttons = buttons_of(record)
     word = next(b for b in buttons if b.action == "question.write")
@@ -318,7 +271,7 @@ def _questions(cast: Cast, person: Person, record: Record, now: datetime) -> Ite
         yield Job(cast.at(person, record.at, Step.QUESTIONS, 1), key, press(cast, person, record, "step.close", key))
 
 
-def _texts_of(cast: Cast, note: str) -> set[str]:
+def _texts_of(cast: Company, note: str) -> set[str]:
     text = cast.note_text(note)
     return {text, *_joined_texts(cast).get(text, ())}
 
@@ -327,7 +280,7 @@ def _is_for(button: Button, texts: set[str]) -> bool:
     return button.action == "question.write" and any((button.says or "").endswith(theirs(t, 60).text) for t in texts)
 
 
-def _precedents(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _precedents(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     if record.place.kind != "direct":
         return
     mine = [(i, p) for i, p in enumerate(cast.scenario.precedents) if p.by == person.id]
@@ -352,7 +305,7 @@ def _precedents(cast: Cast, person: Person, record: Record, now: datetime) -> It
     yield Job(cast.at(person, record.at, Step.PRECEDENTS, 1), key, press(cast, person, record, "step.done", key))
 
 
-def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _plans(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     if record.place.kind != "direct" or "write a plan, one page" not in words_of(record):
         return
     mine = [p for p in cast.scenario.plans if p.by == person.id]
@@ -384,7 +337,7 @@ def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
     yield Job(cast.at(person, record.at, Step.PLANS, 1), key, press(cast, person, record, "step.done", key))
 
 
-def _caution(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _caution(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """What a plan touches in earnest its page names somebody for; where the bot only asks, it does not."""
     value = next(b.value for b in buttons_of(record) if b.action == "plan.not_so")
     key = f"{person.id}/not so/{value}"
@@ -394,7 +347,7 @@ def _caution(cast: Cast, person: Person, record: Record, now: datetime) -> Itera
 # --- when too few are in ---
 
 
-def _when_stuck(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _when_stuck(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     choice = cast.scenario.when_stuck
     if not cast.is_(person, "facilitator") or choice == "wait" or "people that it needs" not in words_of(record):
         return
@@ -409,10 +362,15 @@ def _when_stuck(cast: Cast, person: Person, record: Record, now: datetime) -> It
 # --- in one sitting ---
 
 
-def _break(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _break(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     if cast.is_(person, "facilitator") and cast.scenario.takes_breaks:
         key = f"{person.id}/break/{record.id}"
         yield Job(record.at + timedelta(seconds=30), key, press(cast, person, record, "break.take", key))
+
+
+def _until_done(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    yield from _write_notes(cast, person, record, now)
+    yield from _done_voting(cast, person, record, now)
 
 
 REFLEXES: dict[str, Reflex] = {
@@ -434,5 +392,5 @@ REFLEXES: dict[str, Reflex] = {
     "round.cancel": _when_stuck,
     "break.take": _break,
     "step.close": _close_merge,
-    "step.done": lambda c, p, r, n: (*_write_notes(c, p, r, n), *_done_voting(c, p, r, n)),  # type: ignore[return-value]
+    "step.done": _until_done,
 }

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from coldframe.chat.room.records import Record
 from coldframe.chat.room.service import Room
+from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Button, Buttons, plain
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Place, Reply
 
 
-class NotFound(LookupError):
+class NotFound(ColdframeError, LookupError):
     """Nothing on the screen that fits."""
 
 

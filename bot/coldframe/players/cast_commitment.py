@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
 
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import Step
-from coldframe.message.nodes import Button, Form
-from demo.hand import buttons_of, words_of
-from demo.jobs import Job, fill, press, press_value
-from demo.scenario import Person
-
-if TYPE_CHECKING:
-    from demo.cast import Cast
+from coldframe.message.nodes import Button, Facts, Form, Paragraph, plain
+from coldframe.players.company import Company
+from coldframe.players.hand import buttons_of, words_of
+from coldframe.players.jobs import Job, fill, press, press_value
+from coldframe.players.scenario import Person
 
 
-def settle(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def settle(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """The commitment's card: the decision-maker chooses, the facilitator asks owners and sets the dates."""
     commitment = cast.scenario.commitment
     if commitment is None:
@@ -44,14 +41,14 @@ def settle(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
     yield from _forecast(cast, person, record, now)
 
 
-def seal_without(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def seal_without(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """A harm measure has no limit: the decision-maker was asked for it, and seals all the same."""
     if record.place.kind == "direct" and cast.is_(person, "decision_maker"):
         key = f"{person.id}/seal without/{record.id}"
         yield Job(now + timedelta(minutes=1), key, press(cast, person, record, "round.commit", key))
 
 
-def _fates(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _fates(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """Once everybody knows what is tried, the facilitator says what becomes of the other plans, all on one form."""
     assert cast.scenario.commitment is not None
     to_choose = [b.label for b in buttons_of(record) if b.action == "choice.make"]
@@ -77,7 +74,7 @@ def _fates(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
     yield Job(cast.at(person, now, Step.COMMITMENT, 0.25), key, act)
 
 
-def _settled(cast: Cast, form: Form) -> dict[str, str]:
+def _settled(cast: Company, form: Form) -> dict[str, str]:
     """Each plan's three fields, by the title that stands at the first of them."""
     assert cast.scenario.commitment is not None
     wanted = {cast.plan_title(fate.plan): fate for fate in cast.scenario.commitment.fates}
@@ -89,7 +86,7 @@ def _settled(cast: Cast, form: Form) -> dict[str, str]:
     return found
 
 
-def _detailed(cast: Cast, form: Form) -> dict[str, str]:
+def _detailed(cast: Company, form: Form) -> dict[str, str]:
     """Who sees it done, by when and where, of what is to be done."""
     assert cast.scenario.commitment is not None
     found: dict[str, str] = {}
@@ -102,7 +99,7 @@ def _detailed(cast: Cast, form: Form) -> dict[str, str]:
     return found
 
 
-def _choose(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _choose(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     assert cast.scenario.commitment is not None
     for owner in cast.scenario.commitment.owners:
         title = cast.plan_title(owner.plan)
@@ -116,11 +113,9 @@ def _choose(cast: Cast, person: Person, record: Record, now: datetime) -> Iterat
             )
 
 
-def _plan_buttons(cast: Cast, record: Record, action: str) -> dict[str, Button]:
+def _plan_buttons(cast: Company, record: Record, action: str) -> dict[str, Button]:
     """The buttons of the chosen plans by the scenario's key; their order on the card is that of the choices."""
     assert cast.scenario.commitment is not None
-    from coldframe.message.nodes import Paragraph, plain
-
     assert record.message is not None
     titles = [plain(b.line) for b in record.message.blocks if isinstance(b, Paragraph)]
     chosen = [t.removeprefix("Chosen: ") for t in titles if t.startswith("Chosen: ")]
@@ -133,7 +128,7 @@ def _plan_buttons(cast: Cast, record: Record, action: str) -> dict[str, Button]:
     }
 
 
-def _ask_owners(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _ask_owners(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """Asks the first on the list; the next one when the one before has declined."""
     assert cast.scenario.commitment is not None
     declined = _facts(record).count("Declined")
@@ -151,13 +146,11 @@ def _ask_owners(cast: Cast, person: Person, record: Record, now: datetime) -> It
 
 
 def _facts(record: Record) -> list[str]:
-    from coldframe.message.nodes import Facts
-
     assert record.message is not None
     return [label for b in record.message.blocks if isinstance(b, Facts) for label, _ in b.rows]
 
 
-def answer_ownership(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def answer_ownership(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     commitment = cast.scenario.commitment
     if commitment is None:
         return
@@ -174,7 +167,7 @@ def answer_ownership(cast: Cast, person: Person, record: Record, now: datetime) 
     yield Job(cast.at(person, record.at, Step.COMMITMENT, 0.5), key, act)
 
 
-def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _own(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """An owner draws up the first-week actions and the day on which it should be live once they own it."""
     assert cast.scenario.commitment is not None
     for owner in cast.scenario.commitment.owners:
@@ -194,7 +187,7 @@ def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[
                 yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
 
 
-def _criterion(cast: Cast, plan: str) -> dict[str, str]:
+def _criterion(cast: Company, plan: str) -> dict[str, str]:
     """What its author did not write into the plan."""
     measure = next(p.measure for p in cast.scenario.plans if p.key == plan)
     found = {"lag": str(measure.lag or ""), "baseline_weeks": "\n".join(measure.weeks_before)}
@@ -203,13 +196,11 @@ def _criterion(cast: Cast, plan: str) -> dict[str, str]:
 
 
 def _owners(record: Record) -> list[str]:
-    from coldframe.message.nodes import Facts, plain
-
     assert record.message is not None
     return [plain(v) for b in record.message.blocks if isinstance(b, Facts) for label, v in b.rows if label == "Owner"]
 
 
-def _forecast(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+def _forecast(cast: Company, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     assert cast.scenario.commitment is not None
     chance = cast.scenario.commitment.forecasts.get(person.id)
     if chance is None:
