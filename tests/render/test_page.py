@@ -90,6 +90,14 @@ def test_moments_are_in_the_page_s_zone_which_is_named_once() -> None:
     assert page.count("Asia/Kolkata") == 1
 
 
+def test_a_heading_goes_with_its_first_sentence() -> None:
+    """On paper it stands at no page's end alone; a list may be too long for that."""
+    said, listed = Paragraph(line("So it came.")), Items((line("one"),))
+    page = page_html(Page("r", line("x"), (), (Chapter(line("A"), (said,)), Chapter(line("B"), (listed,))), NOW), {})
+    assert '<div class="begins"><h2>A</h2>\n<p>So it came.</p></div>' in page
+    assert '<section id="part2">\n<h2>B</h2>' in page
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (390, "light"), (1280, "dark"), (320, "dark")])
 async def test_in_a_browser_it_asks_for_nothing_and_fits(width: int, scheme: str, tmp_path: Path) -> None:

@@ -87,8 +87,11 @@ def _contents(page: Page) -> str:
 
 
 def _chapter(number: int, chapter: Chapter, zone: str, pictures: Pictures) -> str:
-    head = f'<section id="part{number}">\n<h2>{_line(chapter.title, zone)}</h2>'
-    return "\n".join((head, *(_part(part, zone, pictures) for part in chapter.parts), "</section>"))
+    head = f"<h2>{_line(chapter.title, zone)}</h2>"
+    parts = [_part(part, zone, pictures) for part in chapter.parts]
+    if chapter.parts and isinstance(chapter.parts[0], Paragraph | Small):
+        head = f'<div class="begins">{head}\n{parts.pop(0)}</div>'  # on paper it stands at no page's end alone
+    return "\n".join((f'<section id="part{number}">', head, *parts, "</section>"))
 
 
 def _part(part: Block | Drawing, zone: str, pictures: Pictures) -> str:
