@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import quote
 
 import pytest
+from nio import MatrixRoom
 
 from coldframe.chat.matrix.calls import Calls
 from coldframe.chat.matrix.invitations import GIVEN_UP_AFTER, MAX_A_DAY
@@ -121,6 +122,29 @@ async def test_direct_messages_of_which_no_answer_came_are_not_opened_twice(
         await at.chat.post(at.direct(at.ana), HELLO, key="k1")
         assert at.chat.rooms.direct(at.ana.id) in invited
         assert await at.reads(at.ana) == ["Hello"]
+
+
+async def test_the_first_word_is_closed_though_the_syncs_have_told_half_of_its_room(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sync may come while the room is being made, before it is encrypted and the person invited."""
+    async with at_the_bench(tmp_path, the_server()) as at:
+        call = Calls._call
+        at.call(at.ana, "POST", f"{of_room(at.chat.rooms.direct(at.ana.id) or '')}/leave", {})
+        await at.hears()
+        await at.chat.forget(at.chat.tenant, at.ana.id)
+
+        async def half_told(self: Calls, method: str, where: str, query: Any, content: Any) -> Any:
+            answer = await call(self, method, where, query, content)
+            if where.endswith("/createRoom"):
+                at.chat.crypt.rooms[answer["room_id"]] = MatrixRoom(answer["room_id"], at.bot.user)
+            return answer
+
+        monkeypatch.setattr(Calls, "_call", half_told)
+        await at.chat.post(at.direct(at.ana), HELLO, key="k1")
+        assert await at.reads(at.ana) == ["Hello"]
+        room = at.chat.rooms.direct(at.ana.id) or ""
+        assert "Hello" not in str(at.call(at.ana, "GET", f"{of_room(room)}/messages?dir=b&limit=50"))
 
 
 async def test_names_are_as_people_have_them_now_and_told_apart(tmp_path: Path) -> None:

@@ -78,7 +78,7 @@ class Client:
                 if wanted(str(new.get("body"))):
                     return event, str(new["body"])
             await asyncio.sleep(0.05)
-        raise AssertionError("it never came")
+        raise AssertionError(f"it never came, but {[event['content'].get('body') for event in mine]}")
 
     async def chooses(self, label: str) -> None:
         """By the number beside it, under the message that offers it."""
@@ -118,6 +118,7 @@ async def test_from_an_empty_folder_to_dates_in_a_calendar(tmp_path: Path) -> No
             assert len(dates) > 3 and all("Spring" in str(date) for date in map(icalendar.Event.to_ical, dates))
             assert (await fetched(address.replace("runs", "walks")))[0] == 404
             await client.chooses("New address")
+            await client.chooses("Yes: New address")
             renewed = await told_address(client, base, before=address)
             assert [(await fetched(each))[0] for each in (address, renewed)] == [404, 200]
     finally:
@@ -153,6 +154,7 @@ async def in_a_room(client: Client, others: Sequence[Account]) -> str:
     for _ in range(400):
         where = f"/_matrix/client/v3{of_room(room)}/joined_members"
         if client.bot.user in server.call("GET", where, token=me)["joined"]:
+            await client.someone.looks()
             return room
         await asyncio.sleep(0.05)
     raise AssertionError("the bot never came")

@@ -21,7 +21,7 @@ from tests.wire.matrix.homeserver import Homeserver, needs_synapse, started
 from tests.wire.matrix.people import Someone
 from tests.wire.matrix.team import Team, at_work
 
-pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow, pytest.mark.timeout(1500)]
+pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow, pytest.mark.timeout(3600)]
 
 
 async def test_a_round_from_the_word_to_two_weeks_of_its_trials(tmp_path: Path, server: Homeserver) -> None:

@@ -154,6 +154,8 @@ class Crypt:
                     return
         if not olm.users_for_key_query.isdisjoint(self.members(room)):
             raise NotDelivered("the server does not tell of somebody's devices now")
+        if room not in olm.outbound_group_sessions:  # somebody came or went meanwhile
+            raise NotDelivered("keys have to be shared anew")
         for user, device in self._without_key(room):
             log.warning("matrix.device_without_keys", device=device)
             self._keyless.add((user, device))
@@ -175,16 +177,14 @@ class Crypt:
         if isinstance(answer, ShareGroupSessionError):
             raise NotDelivered("keys cannot be shared now")
 
-    def opened_direct(self, room: str, person: str, *, encrypted: bool) -> None:
-        """A room that was made just now, before a sync tells of it."""
-        if room not in self.rooms:
-            made = MatrixRoom(room, self._client.user_id, encrypted=encrypted)
-            made.add_member(self._client.user_id, "", None)
-            made.add_member(person, "", None, invited=True)
-            self.rooms[room] = made
-            if encrypted:
-                self._client.encrypted_rooms.add(room)
-                self._client.store.save_encrypted_rooms([room])
+    def opened_direct(self, room: str, person: str) -> None:
+        """An encrypted room that was made just now, before the syncs tell all of it: they may have told the half."""
+        known = self.rooms.setdefault(room, MatrixRoom(room, self._client.user_id))
+        known.add_member(self._client.user_id, "", None)
+        known.add_member(person, "", None, invited=person not in known.users or person in known.invited_users)
+        known.encrypted = True
+        self._client.encrypted_rooms.add(room)
+        self._client.store.save_encrypted_rooms([room])
 
     def left(self, room: str) -> None:
         self.rooms.pop(room, None)

@@ -41,7 +41,7 @@ class Directs:
             room = str((await self._call.post(path("createRoom"), wanted))["room_id"])
         except Refusal as refusal:
             raise refusal.as_(Denial.NO_DIRECT) from None
-        self._crypt.opened_direct(room, person, encrypted=True)
+        self._crypt.opened_direct(room, person)
         return room
 
     async def _exists(self, person: str) -> None:
