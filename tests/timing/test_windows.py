@@ -184,6 +184,8 @@ def test_a_night_of_downtime_costs_nothing() -> None:
         # Eleven minutes of the last two hours: extended by them; ten are not enough.
         (utc(2026, 11, 25, 15, 30), utc(2026, 11, 25, 15, 41), utc(2026, 11, 26, 9, 11)),
         (utc(2026, 11, 25, 15, 30), utc(2026, 11, 25, 15, 40), None),
+        # Twenty minutes just before the last two hours: nothing.
+        (utc(2026, 11, 25, 14, 40), utc(2026, 11, 25, 15), None),
         # Back a day after the close: the lost hours begin now.
         (utc(2026, 11, 25, 14), utc(2026, 11, 26, 14), utc(2026, 11, 26, 17)),
         # Off after the close only.

@@ -20,6 +20,7 @@ from coldframe.domain.round.roles import (
     OpenRole,
     RoleOfferEnded,
     TakeRole,
+    concerns,
 )
 from coldframe.domain.state import Roles
 from tests.domain.play import DAY, DD, FD, OTHERS, REASON, RETENTION, D, F, Play
@@ -235,3 +236,11 @@ def test_a_setup_of_an_outsider_is_ended_or_taken_over_by_a_member() -> None:
     assert other.round.step is Step.CANCELLED
     own = Play()
     assert own.refused(Cancel(JON)) is Because.NOT_FACILITATOR
+
+
+def test_roles_concern_whoever_has_one_and_everybody_while_one_is_open() -> None:
+    """And nobody who is not there."""
+    play = Play().to(Step.NOTES)
+    assert [concerns(play.round, member) for member in (F, D, INES, MemberId("zoe"))] == [True, True, False, False]
+    opened = replace(play.round, open_roles=frozenset({LEAD}))
+    assert concerns(opened, INES) and not concerns(opened, MemberId("zoe"))
