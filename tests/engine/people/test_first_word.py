@@ -41,7 +41,7 @@ async def test_it_shows_that_the_hours_are_right(tmp_path: Path) -> None:
         reply = await team.press(NEW, "hours.confirm")
         first = _told(team)[0]
         assert reply.note is None and len(_told(team)) == count
-        assert "✓ You work Mon-Fri" in _text(first) and "Right?" not in _text(first)
+        assert "✓ You work Mon to Fri" in _text(first) and "Right?" not in _text(first)
         assert {button.action for button in buttons_of(first)} == {"hours.write", "me.kept"}
 
 

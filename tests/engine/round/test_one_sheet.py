@@ -231,7 +231,7 @@ async def _turned_through(team: Running, person: MemberId) -> list[str]:
         own = sheet(team, person)
         assert own.message is not None and len(message_parts(own.message)) == 1
         found += [ButtonValue.unpack(b.value).rest[0] for b in buttons_of(own) if b.action == "vote.cast"]
-        following = [b for b in buttons_of(own) if b.label.startswith("Show page")]
+        following = [b for b in buttons_of(own) if b.label == "Next page"]
         if not following:
             return found
         await team.press(person, "ballot.page", following[0].value)

@@ -12,7 +12,7 @@ from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import allowance, endings, lives, trial_turn
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.reminding import bundle
-from coldframe.engine.trial.schedule import WORD, Word, word_later
+from coldframe.engine.trial.schedule import WORD, Word, moments_of, word_later
 from coldframe.message.nodes import Message
 from coldframe.ports.storage import Due
 from coldframe.speech.trial import building_words, owner_words, review_words, trial_words
@@ -167,9 +167,13 @@ async def _unanswered(turn: Turn, trial: Trial, person: str) -> Message:
 
 
 async def _brief(turn: Turn, trial: Trial, key: str) -> Message:
-    """A reminder of this moment asks for the weeks that are missing."""
-    asked = trial.owner is not None and await _was_just_told(turn, trial.tenant, trial.owner)
-    return review_words.brief_for_owner(trial, () if asked else trial.unlogged(await trial_turn.today(turn, trial)))
+    """With the weeks that are missing, but for those that a reminder of this moment asks for."""
+    missing = trial.unlogged(await trial_turn.today(turn, trial))
+    if trial.owner is not None and await _was_just_told(turn, trial.tenant, trial.owner):
+        words = await moments_of(turn, trial, trial.owner)
+        asked = {word.key for word, at in words if turn.now - allowance.APART <= at <= turn.now}
+        missing = tuple(week for week in missing if str(week) not in asked)
+    return review_words.brief_for_owner(trial, missing)
 
 
 async def _close(turn: Turn, trial: Trial, key: str) -> Message:

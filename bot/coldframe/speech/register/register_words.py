@@ -219,11 +219,11 @@ class Worth:
     high: float
 
 
-def ask_for_numbers(round_name: str, channel: str) -> Message:
+def ask_for_numbers(chief: str, channel: str) -> Message:
     """To the facilitator, while notes are written: the decision-maker picks a lever next."""
     words = line(
-        "Got your funnel numbers? With them {r}'s decision-maker sees what a point on each lever is worth.",
-        r=theirs(round_name, 60),
+        "Got your funnel numbers? With them {who} sees what a point on each lever is worth.",
+        who=theirs(chief, 40),
     )
     return told(words, offer(numbers_button(channel)))
 

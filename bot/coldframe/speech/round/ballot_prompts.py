@@ -28,7 +28,7 @@ def _vote(round_: Round) -> VoteWords:
 
 BY_ITSELF = 6  # options, up to which the lines for voting by emoji stand in the sheet's thread unasked
 SHOWN = 300  # characters of an option
-COMPARED_NEXT = "Then you compare them, two at a time, and the count appears."
+COMPARED_NEXT = "Then you compare them in pairs, and the count appears."
 IDEA = 60  # characters of a plan's idea, which whoever compares has read
 
 

@@ -186,7 +186,7 @@ def author_told(round_: Round, plan: Plan, choice: Choice) -> Message:
         )
     return told(
         words,
-        small("Your name shows only if you offer, and then later, among others who do."),
+        small("Your name shows only if you offer."),
         offer(Button("I would own it", "owner.offer", about(round_, plan.id), "primary")),
     )
 

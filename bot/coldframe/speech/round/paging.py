@@ -13,17 +13,20 @@ MOST, ROOM, EACH = 16, 7_600, 400
 """Of one page: items; UTF-16 units for all of them, and what each takes beside its words for every button of its own
 (what is on a message costs about twice as much as it shows). The narrowest platform takes a message of 50 blocks and
 some 12,000 units."""
+AT_A_TIME = 8  # items of a page, where there are several pages
 Page = Sequence[str]
 Pages = Sequence[Page]
 
 
 def pages(items: Iterable[tuple[str, Line]], buttons: int = 1) -> Pages:
-    """Items, each with its words, in their order, as many on a page as fit into one message; at least one page."""
+    """Items, each with its words, in their order, as many on a page as fit into one message and, where they need
+    several, as are read at a time; at least one page."""
     found: list[list[str]] = [[]]
-    room = ROOM
-    for item, words in items:
+    every, room = tuple(items), ROOM
+    most = MOST if len(every) <= MOST else AT_A_TIME
+    for item, words in every:
         takes = EACH * buttons + len(plain(words).encode("utf-16-le")) // 2
-        if found[-1] and (takes > room or len(found[-1]) == MOST):
+        if found[-1] and (takes > room or len(found[-1]) == most):
             found.append([])
             room = ROOM
         found[-1].append(item)
@@ -56,5 +59,6 @@ def turning(round_: Round, action: str, page: int, every: Pages) -> list[Block]:
     if page:
         buttons.append(Button("Back", action, about(round_, str(page - 1)), says=f"Go back to page {page}"))
     if page + 1 < len(every):
-        buttons.append(Button(f"Show page {page + 2} of {len(every)}", action, about(round_, str(page + 1))))
+        says = f"Show page {page + 2} of {len(every)}"
+        buttons.append(Button("Next page", action, about(round_, str(page + 1)), says=says))
     return [small("Page {n} of {all}", n=page + 1, all=len(every)), offer(*buttons)]

@@ -15,7 +15,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, To, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import wanting_words
-from coldframe.speech.names import about, count, lower, message_name, spelt, title, who
+from coldframe.speech.names import about, capital, count, lower, message_name, spelt, title, who
 from coldframe.speech.round import likeness_words
 from coldframe.speech.round.cards import what_follows
 
@@ -258,7 +258,7 @@ def _pair(round_: Round, proposal: MergeProposal) -> tuple[Block, ...]:
     """All that are proposed; where a second yes is asked for, those that the first one joins."""
     return (
         Items(tuple(written(round_.notes[note].shown(), 600) for note in proposal.alike)),
-        small("Why I ask: {why}", why=theirs(likeness_words.why_in_short(proposal.why), 300)),
+        small("{why}.", why=theirs(capital(likeness_words.why_in_short(proposal.why)), 300)),
         offer(*_merge_answers(proposal, about(round_, proposal.first, proposal.second))),
     )
 

@@ -124,7 +124,7 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
         "The dots are counted: {n} of {all} go on{why}.",
         n=len(carried),
         all=count(len(round_.forces_standing), "force"),
-        why=", as all that tie for the last place do" if tied else "",
+        why=", since those tied at the cut all do" if tied else "",
     )
     header = ("Place", "Force", "Dots", "Goes on") if shown else ("Place", "Force", "Goes on")
     table = Grid("Forces by dots; ties share a place", header, tuple(_force_cells(row, shown) for row in rows[:40]))

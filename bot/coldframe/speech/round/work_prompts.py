@@ -102,8 +102,8 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     sheet = card(
         round_,
         Step.PRECEDENTS,
-        paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it, ideally "
-                  "outside our own trade.", which=To(questions, which)),
+        paragraph("Tell in a few lines how somebody else dealt with {which} in the channel, ideally outside our own "
+                  "trade.", which=To(questions, which)),
         paragraph(until(round_, member)),
         *own_precedents(round_, member),
         offer(

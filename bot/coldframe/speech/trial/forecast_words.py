@@ -42,7 +42,7 @@ def sheet(round_: Round, member: MemberId, plans: Sequence[PlanId], last: Line) 
         return told(line("How likely would it be to reach its target? No plan is chosen now: nothing to answer."))
     which = line("“{t}”", t=_title(round_, plans[0])) if len(plans) == 1 else line("each plan")
     ask = line("How likely is ") + which + line(" to reach its target?")
-    how = " Please answer before you talk about it. Nobody sees your figure, only the middle one of three or more."
+    how = " Please answer before you talk about it. Nobody sees your figure; I show the middle one of three or more."
     blocks: list[Block] = [paragraph(ask + line(how))]
     for plan in plans:
         blocks += _plan(round_, member, plan, named=len(plans) > 1)
@@ -50,7 +50,7 @@ def sheet(round_: Round, member: MemberId, plans: Sequence[PlanId], last: Line) 
 
 
 ON_IT = "Or react with a digit: 4 stands for 40%."
-ON_ITS_LINE = "Or put a digit on its line in this thread: 4 stands for 40%."
+ON_ITS_LINE = "Or put a digit on its line in this thread, 4 for 40%."
 
 
 def emoji_line(round_: Round, plan: PlanId) -> Message:

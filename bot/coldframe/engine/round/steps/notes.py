@@ -48,7 +48,7 @@ async def _open(turn: Turn, round_: Round) -> None:
             turn.answer(round_.tenant, member, story_words.to_somebody_new(story), about=round_, ask=True)
     post_card(turn, round_)
     if await funnel.are_missing(turn, round_):
-        ask = register_words.ask_for_numbers(round_.name, round_.channel)
+        ask = register_words.ask_for_numbers(round_.acting_name(Role.DECISION_MAKER), round_.channel)
         turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "numbers", ask)
     await ASKING.everybody(turn, round_)
 
