@@ -56,7 +56,7 @@ async def test_while_away_nothing_comes_and_back_one_message_tells_it_all(tmp_pa
         assert "What holds us back most" in happened and "picked retention" not in happened.lower()
         assert "to work on" in decided and "How might we greet new teams?" in decided
         assert "One thing is open for you" in back
-        assert len(sheet) == 1 and "Take the question in the channel" in sheet[0]
+        assert len(sheet) == 1 and "dealt with the question in the channel" in sheet[0]
 
 
 async def test_in_one_sitting_whoever_is_away_gets_nothing_either(tmp_path: Path) -> None:

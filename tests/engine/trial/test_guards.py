@@ -162,6 +162,6 @@ async def test_the_digest_says_what_is_decided_and_what_is_stuck(team: Team) -> 
     async with team.house.store.begin() as uow:
         found = await digest.gather(uow, "room", team.round.channel, team.clock.now())
     text = digest_words.markdown(found)
-    assert "Decided, waits for its review: Reached" in text
+    assert "Decided, and waits for its review: Reached" in text
     assert found.stuck == (("Title of p0", "in the way: no room on the start page"),) and "one stuck" in text
     assert "## Stuck, and why" in text
