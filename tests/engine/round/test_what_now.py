@@ -292,7 +292,7 @@ CASES: Mapping[str, Case] = {
     ),
     "dots, all in": Case(Step.DOTS, _everybody_votes, ("Everybody is in; it closes at",), never=("Missing",)),
     "ballot, before it opens": Case(
-        Step.BALLOT, _nothing, ("ballots come from Mon 2 Mar 2026, 11:00 on", "with the votes of Dora among them")
+        Step.BALLOT, _nothing, ("the first ballots come Mon 2 Mar 2026, 11:00", "with the votes of Dora among them")
     ),
     "ballot, without the decision-maker": Case(
         Step.BALLOT,

@@ -69,7 +69,7 @@ def _tried(trial: Trial, after: Line) -> Line:
     words = line("*{t}*: ", t=theirs(trial.title, 80)) + _came_out(trial)
     words += line(" Since then: ") + after + line(".") if after else ()
     learnt = trial.closing.learning if trial.closing is not None else ""
-    return words + (line(" We learnt: {l}", l=theirs(learnt, 2 * LONG)) if learnt else ())
+    return words + (line(" We learnt: {l}", l=theirs(learnt, LONG)) if learnt else ())
 
 
 def _came_out(trial: Trial) -> Line:

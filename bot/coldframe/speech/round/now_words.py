@@ -119,7 +119,7 @@ def _to_do(round_: Round, me: MemberId) -> Line:
                                      sheet=to_sheet(round_, me, "your sheet"))  # fmt: skip
     if opens is not None and rules.RULES[round_.step].read_hours:
         plans = To(message_name(round_.id, "plans"), "the plans")
-        words += line(" Read {plans} in the channel first: ballots come from {at} on.", plans=plans, at=When(opens))
+        words += line(" Read {plans} in the channel first: the first ballots come {at}.", plans=plans, at=When(opens))
     if me in rules.came_in(round_) and ledger is None:
         words += line(" You have given something already and can change it until the close.")
     return words
