@@ -26,7 +26,7 @@ def test_a_run_leaves_its_files_and_the_same_seed_gives_the_same_bytes(small_run
 
 
 WRONG = {
-    "an unknown field": ("name: Bread round", "nmae: Bread round", "nmae: unknown field; did you mean “name”?"),
+    "an unknown field": ("name: Bread round", "nmae: Bread round", "nmae: is not known here; did you mean “name”?"),
     "an unknown lever": (
         "focus: {lever: Retention",
         "focus: {lever: Retension",
@@ -38,7 +38,7 @@ WRONG = {
         "asa: [no-pauze, no-pause",
         "no note “no-pauze”; did you mean “no-pause”?",
     ),
-    "a wrong number": ("weight: 1", "weight: heavy", "weight: input should be a valid integer"),
+    "a wrong number": ("weight: 1", "weight: heavy", "weight: must be a whole number"),
     "no YAML": ("roles: {", "roles: {{", "line "),
     "an unknown zone": ("zone: America/New_York", "zone: America/New_Yrok", "America/New_York"),
 }

@@ -95,12 +95,18 @@ def outcome(site: Site, tests: Tests, folder: Path) -> str:
     names = tests.through(site)
     if not names:
         return UNTOUCHED
-    ended = _apart(site, names, folder)
-    if ended == pytest.ExitCode.USAGE_ERROR:  # some test has another name by the wrong
-        ended = _apart(site, sorted({name.partition("::")[0] for name in names}), folder)
+    ended = _ended(site, names, folder)
     if ended < 0:
         return ENDLESS
     return LEFT if ended == pytest.ExitCode.OK else FOUND
+
+
+def _ended(site: Site | None, names: Sequence[str], folder: Path) -> int:
+    """With whole files where a test has another name, by the wrong or since the map was made."""
+    ended = _apart(site, names, folder)
+    if ended != pytest.ExitCode.USAGE_ERROR:
+        return ended
+    return _apart(site, sorted({name.partition("::")[0] for name in names}), folder)
 
 
 def _apart(site: Site | None, names: Sequence[str], folder: Path) -> int:
@@ -161,7 +167,7 @@ def main(words: Sequence[str]) -> int:
 
 def _tried(drawn: Sequence[Site], tests: Tests, folder: Path) -> Iterator[str]:
     """First without any, by which it is known that what fails, fails by the wrong."""
-    if drawn and _apart(None, tests.through(drawn[0]), folder) != pytest.ExitCode.OK:
+    if drawn and _ended(None, tests.through(drawn[0]), folder) != pytest.ExitCode.OK:
         raise SystemExit("the tests fail without any wrong")
     for number, site in enumerate(drawn, 1):
         what = outcome(site, tests, folder)
