@@ -91,3 +91,14 @@ def test_what_happens_at_the_ends(ballot: Round, group: tuple[int, int], led: tu
     stands = weight_range(dict(zip(plans, group, strict=True)), dict(zip(plans, led, strict=True)), 2, 2)
     a, b = (f"“{ballot.plans[plan].title}”" for plan in plans)
     assert sure_words.weight_words(ballot, stands) == words.format(a=a, b=b)
+
+
+def test_both_ends_share_a_sentence(ballot: Round) -> None:
+    """As in the main play: with equal votes the first is level with the next, with more weight that with another."""
+    a, b, c = plans = sorted(ballot.plans)[:3]
+    stands = weight_range(dict(zip(plans, (4, 5, 2), strict=True)), dict(zip(plans, (1, 0, 1), strict=True)), 2, 3)
+    one, two, three = (f"“{ballot.plans[plan].title}”" for plan in (a, b, c))
+    assert sure_words.weight_words(ballot, stands) == (
+        f"The decision-maker's weight of 2 matters: with equal votes {one} and {two} would have the same total, with a "
+        f"weight of 3 {two} and {three} too; the number of voters would decide then."
+    )

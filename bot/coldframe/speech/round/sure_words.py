@@ -95,8 +95,10 @@ def _at_the_ends(round_: Round, stands: WeightRange[str]) -> str:
     so neither is who would be first."""
     ends = [end for end in (stands.below, stands.above) if end is not None]
     weights = ("with equal votes" if end.weight == 1 else f"with a weight of {end.weight:g}" for end in ends)
-    said = (f"{w} {_titles(round_, e.level)} would have the same total" for w, e in zip(weights, ends, strict=True))
-    return f"{', and '.join(said)}, and the number of voters would decide"
+    level = [f"{w} {_titles(round_, e.level)}" for w, e in zip(weights, ends, strict=True)]
+    if len(level) > 1:
+        return f"{level[0]} would have the same total, {level[1]} too; the number of voters would decide then"
+    return "".join(f"{one} would have the same total, and the number of voters would decide" for one in level)
 
 
 def _if_equal(round_: Round, first: Sequence[str]) -> str:
