@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -96,8 +96,7 @@ class Screen:
         found = [
             self._seen(channel.direct, channel.id, raw)
             for channel in self.workspace.channels.values()
-            for raw in channel.messages.values()
-            if raw["user"] == BOT_USER and raw.get("blocks")
+            for raw in _whole(m for m in channel.messages.values() if m["user"] == BOT_USER and m.get("blocks"))
         ]
         return sorted(found, key=lambda seen: seen.id)
 
@@ -151,10 +150,10 @@ class Screen:
         """Presses, and again when the bot says that it could not take it in. Waits for a form where one is meant."""
         someone = self.people[person]
         seen = next(seen for seen in self.all_messages() if seen.id == record)
-        buttons = [e for b in seen.raw["blocks"] if b["type"] == "actions" for e in b["elements"]]
-        element = next(e for e in buttons if _action(e) == action and e["value"] == value)
+        element = next(e for e in _elements(seen.raw) if _action(e) == action and e["value"] == value)
         channel = self.channel if seen.place.kind == "channel" else someone.direct
-        shown = seen.raw | {"blocks": [{"type": "actions", "elements": [element]}]}
+        part = next(p for p in seen.raw.get("parts", (seen.raw,)) if element in _elements(p))
+        shown = part | {"blocks": [{"type": "actions", "elements": [element]}]}
         for _ in range(6):
             told = len(someone.notes()) + len(someone.inbox())
             answer = await someone.press(shown, element["text"]["text"], channel)
@@ -199,6 +198,26 @@ class Screen:
                 return text.split("\n")
             case _:
                 return text
+
+
+def _elements(raw: Data) -> list[Data]:
+    return [e for b in raw["blocks"] if b["type"] == "actions" for e in b["elements"]]
+
+
+def _whole(messages: Iterable[Data]) -> Iterator[Data]:
+    """What goes on in further messages is read as one, as people do; `parts` are the messages."""
+    parts: dict[str, list[Data]] = {}
+    for raw in messages:
+        parts.setdefault(_marked(raw).get("k") or raw["ts"], []).append(raw)
+    for found in parts.values():
+        found.sort(key=lambda raw: int(_marked(raw).get("part") or 1))
+        whole = found[0] | {"blocks": [block for raw in found for block in raw["blocks"]], "parts": found}
+        yield whole if len(found) > 1 else found[0]
+
+
+def _marked(raw: Data) -> Data:
+    found: Data = raw.get("metadata", {}).get("event_payload", {})
+    return found
 
 
 def _action(element: Data) -> str:

@@ -99,7 +99,7 @@ async def test_two_people_are_told_that_they_are_too_few(tmp_path: Path) -> None
         chosen = next(b["element"] for b in view["blocks"] if b.get("block_id") == "decision_maker")
         assert len(chosen["options"]) == 2
         chief = there.people[there.scenario.roles.decision_maker].id
-        await starter.sends(name="Two", question="Where?", decision_maker=chief, decision_deputy=starter.id,
+        await starter.sends(name="Two", question="Where?", weight="1", decision_maker=chief, decision_deputy=starter.id,
                             facilitator_deputy=chief)  # fmt: skip
         await there.until(lambda: there._offers(there.scenario.roles.facilitator, "round.start"))
         await there.press_start()
