@@ -28,6 +28,7 @@ class Because(StrEnum):
     HAS_THE_ROLE = "has the role already"
     DEPUTY_ACTS = "the deputy has the role now"
     NO_CHANNEL = "no channel"
+    NOTHING_JOINED = "nothing is joined"
     ALONE_HERE = "a rehearsal is for one alone"
     WHICH_ROUND = "several rounds"
     NEEDS_SECOND_PERSON = "needs a second person"

@@ -34,6 +34,7 @@ WORDS: dict[Because, str] = {
     Because.DEPUTY_ACTS: "{who} stands in as {role} just now, so no other deputy can be named. Nothing was changed.",
     Because.NO_CHANNEL: "This is no channel, and a round belongs to one. In our own direct messages I can tell you "
     "what is open for you.",
+    Because.NOTHING_JOINED: "No notes are joined yet, so there is nothing to take apart.",
     Because.ALONE_HERE: "This is a rehearsal, for one person alone. Nobody was put in.",
     Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name after the word, such as “/coldframe {word} "
     "{first}”. "

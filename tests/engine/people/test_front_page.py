@@ -9,6 +9,7 @@ from coldframe.domain.names import Step
 from coldframe.message.nodes import Button, Buttons, Message
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.clockwork import Running, running
+from tests.engine.reaching import at_step, told
 from tests.engine.seeing_through import words
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
@@ -91,3 +92,17 @@ async def test_its_facilitator_reads_how_the_round_stands(tmp_path: Path) -> Non
         assert {"step.close", "step.extend", "edit.show"} <= offered(team, F)
         await opens(team, ANA)
         assert "Awaited" not in page(team, ANA)
+
+
+async def test_what_is_over_is_no_next_date_and_nothing_joined_is_said_so(tmp_path: Path) -> None:
+    """A step that closed early has a deadline that nobody waits for; what cannot be taken apart is told why."""
+    async with at_step(tmp_path, MONDAY, Step.MERGE) as team:
+        await opens(team, ANA)
+        shown = page(team, ANA)
+        assert "Merge closes" in shown and "Notes closes" not in shown and "Focus closes" not in shown
+        home = team.house.room.log.home(ANA)
+        assert home is not None
+        button = next(each for each in buttons(home) if each.action == "merge.object")
+        await team.house.room.press(ANA, None, button.action, button.value)
+        await team.settle()
+        assert any("nothing to take apart" in words for words in told(team, ANA))

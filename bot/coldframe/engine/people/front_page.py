@@ -63,7 +63,8 @@ async def trials_of(request: Request, channels: Sequence[str]) -> list[tuple[Tri
 
 
 def _dates(request: Request, rounds: Sequence[Round], trials: Sequence[Trial]) -> tuple[Appointment, ...]:
-    found = [date for round_ in rounds for date in commitment_words.deadlines(round_) if not date.cancelled]
+    deadlines = (date for round_ in rounds for date in commitment_words.deadlines(round_))
+    found = [date for date in deadlines if not date.cancelled and date.alarm_minutes is not None]  # not yet over
     found += [date for trial in trials for date in trial_dates.own_dates(trial, request.by)]
     return tuple(sorted((each for each in found if each.starts >= request.turn.now), key=lambda each: each.starts))
 

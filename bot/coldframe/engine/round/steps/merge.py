@@ -108,7 +108,7 @@ def _join_form(request: RoundRequest) -> Form:
 
 def _split_form(request: RoundRequest) -> Form:
     if not any(len(f.notes) > 1 for f in request.round.forces):
-        raise Refused(Because.UNKNOWN_ITEM)
+        raise Refused(Because.NOTHING_JOINED)
     return forms.split(request.round)
 
 
