@@ -160,7 +160,12 @@ def main(words: Sequence[str]) -> int:
         for each in HEAVY.split():
             importlib.import_module(each)
         os.chdir(TOP)
-        counts = Counter(_tried(drawn, tests, folder))
+        counts = Counter[str]()
+        try:
+            for what in _tried(drawn, tests, folder):
+                counts[what] += 1
+        except KeyboardInterrupt:
+            print("\nstopped; what was tried until then:", flush=True)
     _tell(counts)
     return 0
 
