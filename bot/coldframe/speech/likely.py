@@ -139,7 +139,7 @@ def guards(criterion: Criterion) -> Line:
         lines.append(f"{theirs(criterion.harm, 100).text} {side} {figure(criterion.harm_limit)}{usual}")
     if criterion.stop_at is not None:
         lines.append(f"the measure at {level(criterion, criterion.stop_at)} or {_worse(criterion)}")
-    words = line("If one is crossed, you, facilitator and decision-maker hear of it: {w}. ", w="; ".join(lines))
+    words = line("If one is crossed, you, the facilitator and the decision-maker hear of it: {w}. ", w="; ".join(lines))
     if criterion.harm_limit is not None:
         return words
     return (words if lines else ()) + line(
