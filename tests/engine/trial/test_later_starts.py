@@ -37,7 +37,7 @@ async def test_whoever_is_asked_hears_with_the_question_how_likely_each_verdict_
         (words,) = _asked(team, INES)
         assert "Your yes freezes its criterion. An effect as large as its target would show in" in words
         assert "The plan: from 20% to 26% in 4 weeks" in words and "If nothing changes: not reached" in words
-        assert "If one is crossed, you, facilitator and decision-maker hear of it" in words
+        assert "If one is crossed, you, the facilitator and the decision-maker hear of it" in words
         trial = await team.trial("p2")
         assert (trial.step, trial.odds is not None) == (TrialStep.PROPOSED, True)
         await team.press(INES, "trial.accept")
