@@ -22,8 +22,9 @@ from coldframe.analysis.similarity.words import STOP_WORDS, read
 Grid = NDArray[np.float64]
 
 TOPICS = ("data", "messages", "prices", "health", "finance", "vulnerable", "hidden")
-RAISED = -0.2
-"""Log odds from which a sentence raises a caution: nine in ten harmless ones that a fit left out stay below it."""
+RAISED = 0.0
+"""Log odds from which a sentence raises a caution: even ones. Of harmless sentences that a fit left out
+more than nine in ten stay below."""
 MOST_WORDS = 3  # that are named
 MARKS = ".,;:!?\"'()“”"  # around a word, no part of it
 PARTS = re.compile(r"(?<=[.!?;])\s+|\n+")
@@ -39,7 +40,7 @@ FEWEST_TELLING = 2
 """
 A_WORD = 0.15
 """Log odds that one more named word has to be worth."""
-WORDS_SHARE = 0.5
+WORDS_SHARE = 1.0
 """How much the words' part of a sentence weighs, where the vector's weighs 1."""
 
 
