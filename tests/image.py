@@ -116,7 +116,8 @@ class Image:
 
     def _run(self, words: str) -> None:
         path = os.pathsep.join((str(self.root / "bin"), os.defpath))
-        environment = {name: value for name, value in os.environ.items() if name.startswith("PIP_") or "proxy" in name}
+        own = ("PIP_", "LD_", "http", "no_proxy")
+        environment = {name: value for name, value in os.environ.items() if name.startswith(own)}
         environment |= {"HOME": str(self.folder), **self.settings, "PATH": path}
         done = subprocess.run(
             ["sh", "-ec", self.below(self._from_here(words))], cwd=self.below(self.where), env=environment,

@@ -41,6 +41,13 @@ def as_nobody(command: list[str], **named: object) -> subprocess.Popen[str]:
     return subprocess.Popen(command, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **user, **named)  # type: ignore[call-overload, no-any-return]
 
 
+def done_as_nobody(command: list[str], **named: object) -> tuple[int, str, str]:
+    """Its status, and what it said on either stream."""
+    with as_nobody(command, **named) as running:
+        said, problem = running.communicate(timeout=200)
+        return running.returncode, said, problem
+
+
 @pytest.fixture(scope="module")
 def image() -> Iterator[Image]:
     """Made by nobody, in a folder of theirs; then what an engine keeps from writing is kept from it."""
@@ -48,13 +55,14 @@ def image() -> Iterator[Image]:
         folder = Path(name)
         if os.geteuid() == 0:
             os.chown(folder, NOBODY, NOBODY)
-        environment = {"PATH": os.defpath, "HOME": name, "PYTHONDONTWRITEBYTECODE": "1"}
-        python = a_python(folder)
+        python, library = a_python(folder), {"LD_LIBRARY_PATH": str(folder / "python" / "lib")}  # where it is a copy
+        environment = {"PATH": os.defpath, "HOME": name, "PYTHONDONTWRITEBYTECODE": "1", **library}
         given = [str(TOP), name, sysconfig.get_path("purelib"), str(python)]
-        made = as_nobody([str(python), "-c", MAKE, *given], env=environment, cwd=name)
-        said, problem = made.communicate()
-        assert made.returncode == 0, said + problem
-        yield pickle.loads((folder / "made").read_bytes())
+        status, said, problem = done_as_nobody([str(python), "-c", MAKE, *given], env=environment, cwd=name)
+        assert status == 0, said + problem
+        image: Image = pickle.loads((folder / "made").read_bytes())
+        image.settings |= library
+        yield image
 
 
 def a_python(folder: Path) -> Path:
@@ -70,7 +78,7 @@ def a_python(folder: Path) -> Path:
 
 def _starts(python: str) -> bool:
     try:
-        return as_nobody([python, "-c", "import ensurepip, venv"], cwd="/").wait() == 0
+        return done_as_nobody([python, "-c", "import ensurepip, venv"], cwd="/")[0] == 0
     except OSError:
         return False
 
@@ -78,9 +86,7 @@ def _starts(python: str) -> bool:
 def ran(image: Image, *words: str, **settings: str) -> tuple[int, str, str]:
     """As the image starts it."""
     command = [*image.words("ENTRYPOINT"), *words]
-    started = as_nobody(command, env=image.environment(**settings), cwd=image.below("/data"))
-    said, problem = started.communicate(timeout=60)
-    return started.returncode, said, problem
+    return done_as_nobody(command, env=image.environment(**settings), cwd=image.below("/data"))
 
 
 def test_every_line_of_its_file_is_done_or_known() -> None:
@@ -112,20 +118,20 @@ def test_it_runs_where_only_data_and_tmp_can_be_written(image: Image) -> None:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = str(free.getsockname()[1])
-    as_nobody(["sh", "-c", f"chmod -R a-w {program}; printf '%s' '{TEAM}' > {data}/team.yaml"]).wait()
+    done_as_nobody(["sh", "-c", f"chmod -R a-w {program}; printf '%s' '{TEAM}' > {data}/team.yaml"])
     command = [*image.words("ENTRYPOINT"), "room", "--team", "team.yaml", "--port", "0"]
     settings = image.environment(COLDFRAME_WATCH_PORT=port, COLDFRAME_SECRET="a passphrase for tests")
     running = as_nobody(command, env=settings, cwd=str(data))
     try:
         assert running.stdout is not None
-        assert any(line.startswith("The room is open at ") for line in running.stdout)
+        opened = any(line.startswith("The room is open at ") for line in running.stdout)
+        assert opened, running.communicate()[1]
         check = [word.replace("9464", port) for word in image.words("HEALTHCHECK")]
-        asked = as_nobody(check, env=image.environment(), cwd=str(data))
-        assert asked.wait(30) == 0, asked.communicate()
+        assert done_as_nobody(check, env=image.environment(), cwd=str(data))[0] == 0
         running.send_signal(getattr(signal, image.says["STOPSIGNAL"]))
         assert running.wait(20) == 0
     finally:
         running.kill()
         running.communicate()
     assert {path: path.stat().st_mtime_ns for path in program.rglob("*")} == before
-    as_nobody(["chmod", "-R", "u+w", str(program)]).wait()
+    done_as_nobody(["chmod", "-R", "u+w", str(program)])

@@ -10,7 +10,7 @@ from tests.engine.databases import POSTGRES, an_empty_database
 from tests.faults.replicas import run
 from tests.upgrade.releases import BEFORE, code_of, is_there
 
-ROUNDS = 4
+ROUNDS = 2
 EACH = 15.0  # seconds between two replacements: some steps are played by both
 
 
@@ -19,8 +19,9 @@ EACH = 15.0  # seconds between two replacements: some steps are played by both
 @pytest.mark.skipif(not is_there(BEFORE), reason="the history of this clone does not reach back to the release before")
 async def test_replicas_are_replaced_one_after_the_other_while_rounds_go_on(tmp_path: Path) -> None:
     """Rounds that the release before began end with this one: nothing is lost, said twice or early, no vote counts too
-    often, and nobody is shown an error."""
+    often, and nobody is shown an error. (Replicas of 81cce85, which leave nothing alone yet, set aside what they cannot
+    read; that is why CHANGELOG.md has such replicas stopped first.)"""
     with an_empty_database(POSTGRES, tmp_path) as database:
         home = code_of(BEFORE, tmp_path)
-        verdict = await run(database, tmp_path, ROUNDS, 1, lease=12.0, pause=EACH, longest=280.0, home=home)
+        verdict = await run(database, tmp_path, ROUNDS, 1, lease=12.0, pause=EACH, longest=270.0, home=home)
     assert verdict.wrong == [] and verdict.mischief["replaced"] == 3
