@@ -87,6 +87,13 @@ def test_what_is_run_are_verbs_of_the_bot() -> None:
     assert {compose["services"]["bot"]["command"][0], container["args"][0], unit[1]} <= set(VERBS)
 
 
+@pytest.mark.parametrize("name", ["Containerfile", "RUNNING.md"])
+def test_of_the_lock_nothing_but_the_lock_is_installed(name: str) -> None:
+    """Its packages name others that they do without here: asked for these, pip refuses the lock."""
+    installed = [line for line in text(name).splitlines() if "-r deploy/requirements.lock" in line]
+    assert installed and all("--no-deps" in line and "--require-hashes" in line for line in installed)
+
+
 def test_no_secret_is_written_down_and_each_is_brought() -> None:
     """By reference to a file or a secret of the cluster, all that a start in that mode needs."""
     compose = yaml.safe_load(text("compose.yaml"))["services"]["bot"]
