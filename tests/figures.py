@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 KEPT = Path(__file__).with_name("bench") / "figures.json"
+PAGE = Path(__file__).parents[1] / "deploy" / "RUNNING.md"
 NOTED = "BENCH_FIGURES"
 """Variable of the environment that names the file into which a benchmark notes its figures, a line each."""
 MARKS = ("<!-- figures -->", "<!-- /figures -->")
@@ -84,12 +85,13 @@ def read() -> tuple[dict[str, Any], list[Figure]]:
 
 def keep(new: Iterable[Figure]) -> None:
     """In the place of what the same benchmarks measured before; what another machine measured goes."""
-    new, here = list(new), machine()
+    new, here, load = list(new), machine(), os.getloadavg()[0]
     of, before = read()
+    load = max(load, of.pop("load", 0.0))
     again = {figure.bench for figure in new}
     stays = [figure for figure in before if of == here and figure.bench not in again]
     figures = sorted([*stays, *new], key=lambda figure: figure.bench)
-    told = {"machine": here, "figures": [asdict(figure) for figure in figures]}
+    told = {"machine": {**here, "load": round(load, 1)}, "figures": [asdict(figure) for figure in figures]}
     KEPT.write_text(json.dumps(told, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
 
 
@@ -114,9 +116,13 @@ def table(figures: Iterable[Figure]) -> list[str]:
     return rows
 
 
-def described(of: Mapping[str, str]) -> str:
+def described(of: Mapping[str, Any]) -> str:
+    """The machine, and how busy it was: what is measured beside much else is too long, and so is its floor."""
     rest = ", ".join(f"{name} {of[name]}" for name in ("Python", "SQLite"))
-    return f"Measured on {of['cores']} cores ({of['processor']}), {of['memory']} of memory, {of['system']}, {rest}."
+    busy = f" Load of the machine at the most: {of['load']:.0f}." if "load" in of else ""
+    return (
+        f"Measured on {of['cores']} cores ({of['processor']}), {of['memory']} of memory, {of['system']}, {rest}.{busy}"
+    )
 
 
 # --- on paper ---------------------------------------------------------------------------------------------------------
@@ -132,6 +138,10 @@ PEOPLE = 8
 def on_paper(figures: Iterable[Figure]) -> list[str]:
     """What so many teams would take, reckoned from what was measured of one."""
     by = {(one.bench, one.what): one for one in figures}
+    needed = [("team", what) for what in (HAPPENINGS, COMMITS, SENDS, PROCESSOR, STORED)]
+    one_turn = ("happening", COMMIT.format("postgresql"))
+    if any(each not in by for each in needed):
+        return []
 
     def of(bench: str, what: str) -> float:
         return by[bench, what].value
@@ -141,21 +151,22 @@ def on_paper(figures: Iterable[Figure]) -> list[str]:
     peak = rounds * BUSIEST / seconds
     happenings, work = peak * of("team", HAPPENINGS), peak * of("team", PROCESSOR)
     commits, calls = peak * of("team", COMMITS), peak * of("team", SENDS)
-    turn = commits * of("happening", COMMIT.format("postgresql")) / 1000
     at_once = TEAMS * ROUNDS * STEPS_TAKE / DAYS
     stored = rounds * of("team", STORED) / 1024
-    bears = TEAMS * RATE / 2 / happenings
+    bears = TEAMS / 2 * min(RATE / happenings, 1 / work)
     year = f"a year's {rounds:,} rounds in {DAYS} days of {HOURS} hours, the busiest hour {BUSIEST} times the mean"
     rows = {
         "happenings a second, in the busiest hour": f"{shown(happenings)} ({year})",
         "processors at work then": shown(work),
-        "of each second then, PostgreSQL's one turn is taken": f"{shown(100 * turn)} % ({shown(commits)} commits, each "
-        "as long as a happening's)",
+        "commits a second then": shown(commits),
         "messages a second to the chat service then": f"{shown(calls)}, over all workspaces",
         "rounds open at once": f"{shown(at_once)}; a start reads {shown(at_once * (PEOPLE + 1))} conversations again",
         "grows by, a year": f"{shown(stored)} GB",
-        f"one process at half of the {RATE} happenings a second that were measured": f"{_rounded(bears)} teams",
+        f"one process at half of what it bears: a processor, {RATE} happenings a second": f"{_rounded(bears)} teams",
     }
+    if one_turn in by:
+        taken = f"{shown(commits * of(*one_turn) / 10)} %, were each commit as long as a happening's"
+        rows["of each second then, PostgreSQL's one turn is taken"] = taken
     head = f"| {TEAMS:,} teams of {PEOPLE}, {ROUNDS} rounds a year each, all in one zone | take |"
     return [head, "| --- | --- |", *(f"| {what} | {it} |" for what, it in rows.items())]
 
@@ -178,6 +189,13 @@ def block() -> str:
         return "\n".join(MARKS)
     lines = [described(of), "", *table(figures), "", *on_paper(figures)]
     return "\n".join((MARKS[0], *lines, MARKS[1]))
+
+
+def put_into_the_page() -> None:
+    """In the place of what stands there."""
+    text = PAGE.read_text(encoding="utf-8")
+    before, _, rest = text.partition(MARKS[0])
+    PAGE.write_text(before + block() + rest.partition(MARKS[1])[2], encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -83,8 +83,9 @@ def _measured(names: Sequence[str]) -> int:
         new = [figure for name, file in files.items() for figure in figures.noted(name, file)]
     if new:
         figures.keep(new)
+        figures.put_into_the_page()
         print("\n".join(("", figures.described(figures.machine()), "", *figures.table(new))))
-        print(f"\nkept as JSON in {figures.KEPT.relative_to(TOP)}")
+        print(f"\nkept as JSON in {figures.KEPT.relative_to(TOP)}, and shown in {figures.PAGE.name}")
     return status
 
 

@@ -75,7 +75,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         begun = time.process_time()
-        played = asyncio.run(play(scenario("main"), folder))
+        played = asyncio.run(play(scenario("quillmarsh"), folder))
         spent = time.process_time() - begun
         least, weight = bare(folder, counted["commits"]), stored(folder)
     assert played.round is not None

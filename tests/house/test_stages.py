@@ -61,6 +61,8 @@ def test_what_is_measured_is_kept_as_json_and_shown_beside_its_floor(
     """With the machine; what the same benchmark measured before is replaced, what others measured on it stays, and what
     another machine measured goes."""
     monkeypatch.setattr(figures, "KEPT", tmp_path / "figures.json")
+    monkeypatch.setattr(figures, "PAGE", tmp_path / "page.md")
+    figures.PAGE.write_text(f"Before.\n{figures.MARKS[0]}\nold\n{figures.MARKS[1]}\nAfter.\n", encoding="utf-8")
     monkeypatch.setattr(stages, "TOP", tmp_path)
     spent = iter([4.0, 6.0])
 
@@ -73,8 +75,13 @@ def test_what_is_measured_is_kept_as_json_and_shown_beside_its_floor(
     figures.keep([figures.Figure("older", 1.0, "ms", bench="tally"), figures.Figure("other", 1.0, "ms", bench="room")])
     assert stages.main(["--bench", "tally"]) == 0
     machine, found = figures.read()
-    assert machine == figures.machine() and [one.what for one in found] == ["other", "a thing of tests.bench.tally"]
+    assert (
+        machine.pop("load") >= 0
+        and machine == figures.machine()
+        and [one.what for one in found] == ["other", "a thing of tests.bench.tally"]
+    )
     shown = capsys.readouterr().out
+    assert figures.PAGE.read_text(encoding="utf-8") == f"Before.\n{figures.block()}\nAfter.\n"
     assert "| a thing of tests.bench.tally | 4 ms (bar 5) | 2 ms: a bare thing | 2 | `tally` |" in shown
     monkeypatch.setattr(figures, "machine", lambda: {"processor": "another"})
     figures.keep([figures.Figure("a new one", 1.0, "ms", bench="timing")])
