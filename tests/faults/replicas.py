@@ -594,5 +594,13 @@ async def run(
         by_itself = [-_before(row) for row in moved if row.was in BY_ITSELF]
         doubles = sum(len(said) > 1 for said in hall.by_key.values())
         return Verdict(
-            wrong, rounds, seconds, front.counts, keeper.done, len(hall.said), len(by_itself), max(by_itself), doubles
+            wrong,
+            rounds,
+            seconds,
+            front.counts,
+            keeper.done,
+            len(hall.said),
+            len(by_itself),
+            max(by_itself, default=0.0),
+            doubles,
         )
