@@ -413,14 +413,16 @@ async def test_rehearsal_controls_by_keyboard(site: Site) -> None:
     await page.keyboard.press("Enter")
     await expect(page.get_by_text("I have done my part.")).to_be_visible()
     await expect(page.get_by_role("region", name="Rehearsal controls")).to_contain_text("Ben did their part: 1 note.")
+    await page.get_by_role("button", name="Others do their part, then go on").click()
+    await expect(page.get_by_role("region", name="Rehearsal controls")).to_contain_text("Ben did their part: 1 note.")
     await page.get_by_text("Clock, people, start again").click()
     await page.get_by_role("button", name="Start again").click()
     await page.get_by_role("dialog").get_by_role("button", name="Start again").click()
     await expect(page.get_by_role("dialog")).to_have_count(0)
     await page.get_by_label("Act as").select_option("ben")
-    await page.get_by_role("button", name="Go").click()
+    await page.get_by_role("button", name="Go", exact=True).click()
     await expect(page.get_by_text("You are Ben Okri-Lund.")).to_be_visible()
-    assert site.world.rehearsal.calls == ["jump", "others notes ada", "again"]
+    assert site.world.rehearsal.calls == ["jump", "others notes ada", "others notes ada", "jump", "again"]
 
 
 # --- the look -----------------------------------------------------------------------------------------------

@@ -47,6 +47,7 @@ export class Rehearsal {
       { class: "row" },
       el("span", {}, el("span", { class: "sign" }, "Rehearsal"), " ", this.#clock, speed ? ", the clock runs" : ""),
       chores.map((chore) => button(`chore ${chore.key}`, `Let the others do: ${chore.label}`, () => this.#do("others", { step: chore.key }))),
+      chores.length && due ? button("both", "Others do their part, then go on", () => this.#both(chores)) : null,
       due ? button("jump", `Jump to: ${next}`, () => this.#do("jump")) : null,
     );
     const fold = el("details", { open: box.querySelector("details")?.open ?? false }, el("summary", { "data-focus": "fold" }, "Clock, people, start again"), this.#more(button, speed));
@@ -92,6 +93,15 @@ export class Rehearsal {
     this.#told = answer.error ?? answer.told ?? "";
     this.show();
     announce(this.#told || `Done. It is ${moment(this.state.now().toISOString())}.`);
+  }
+
+  // One press for a step in which there is nothing to see between the two.
+  async #both(chores) {
+    for (const chore of chores) await this.#do("others", { step: chore.key });
+    const told = this.#told;
+    await this.#do("jump");
+    this.#told = told;
+    this.show();
   }
 
   async #again() {
