@@ -18,7 +18,7 @@ from tests.wire.matrix.bench import Bench, at_the_bench, of_room
 from tests.wire.matrix.homeserver import needs_synapse, the_server
 from tests.wire.matrix.people import Someone
 
-pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow]
+pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow, pytest.mark.timeout(900)]
 CLOSED = {
     "algorithm": "m.megolm.v1.aes-sha2", "ciphertext": "AwgAEnACgAkLmt6qF84IK++J7UDH2Za1YVchHyprqTqsg",
     "device_id": "GONE", "sender_key": "x" * 43, "session_id": "y" * 43,

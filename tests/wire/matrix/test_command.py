@@ -22,7 +22,7 @@ from tests.wire.matrix.homeserver import PASSWORD, Account, Homeserver, free_por
 from tests.wire.matrix.people import Someone
 from tests.wire.slack.test_calendar_feed import fetched
 
-pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow]
+pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow, pytest.mark.timeout(900)]
 
 
 class AsIfAtWork:

@@ -18,7 +18,7 @@ from tests.wire.matrix.bench import at_the_bench, of_room, signed_in
 from tests.wire.matrix.homeserver import Homeserver, needs_synapse, new_folder, the_server
 from tests.wire.matrix.people import Someone
 
-pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow]
+pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow, pytest.mark.timeout(900)]
 HELLO = told(line("Hello"))
 
 

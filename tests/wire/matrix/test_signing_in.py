@@ -24,7 +24,7 @@ from tests.chat.room.conftest import copy_out
 from tests.wire.matrix.bench import SECRET
 from tests.wire.matrix.homeserver import PASSWORD, Homeserver, needs_synapse, started, the_server
 
-pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow]
+pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow, pytest.mark.timeout(900)]
 HERE = "http://localhost/"
 """Where deploy/MATRIX.md has the browser sent in the end."""
 

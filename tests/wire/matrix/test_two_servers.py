@@ -15,7 +15,7 @@ from tests.wire.matrix.bench import LONGEST_ID, Bench, at_the_bench, of_room
 from tests.wire.matrix.homeserver import needs_synapse, two_servers
 from tests.wire.matrix.people import Someone
 
-pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow]
+pytestmark = [needs_synapse, pytest.mark.matrix, pytest.mark.slow, pytest.mark.timeout(900)]
 HELLO = told(line("Hello"))
 
 
