@@ -185,6 +185,7 @@ async def test_what_still_waited_in_the_copy_and_had_gone_out_is_not_said_again(
 
 
 @pytest.mark.postgres
+@pytest.mark.slow
 async def test_of_two_processes_that_start_on_one_copy_one_looks_back(tmp_path: Path) -> None:
     """Whichever is first: cards are said anew once, nothing twice, and who facilitates hears of it once."""
     many = copies_after(POSTGRES, tmp_path, lambda bot: at(bot, Step.DOTS), lambda bot: goes_on(bot, 1), processes=2)

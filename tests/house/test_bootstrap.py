@@ -187,6 +187,7 @@ def test_a_package_that_is_not_to_be_had_is_named(outdated: Path) -> None:
     assert (outdated / ".venv" / "coldframe-ready.json").read_text(encoding="utf-8") == stamp
 
 
+@pytest.mark.slow
 def test_what_does_not_start_stays_until_a_new_one_is_whole(outdated: Path) -> None:
     """The true reason is said; where no new one can be made, nothing of the old one is gone."""
     (outdated / ".venv" / "bin" / "python").unlink()
@@ -207,6 +208,7 @@ ASCII = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
 
 
 @pytest.mark.skipif(os.name == "nt", reason="names of files have one encoding there")
+@pytest.mark.slow
 def test_a_locale_without_other_scripts_harms_nothing(ready: Path, tmp_path: Path) -> None:
     """In a folder called in another script: what was set up under one locale is entered under the other as it is, and
     what is set up there works."""

@@ -98,8 +98,12 @@ def test_a_heading_goes_with_its_first_sentence() -> None:
     assert '<section id="part2">\n<h2>B</h2>' in page
 
 
+LATER = [pytest.param(*look, marks=pytest.mark.slow) for look in ((1280, "light"), (390, "light"), (1280, "dark"))]
+LOOKS = [(320, "dark"), *LATER]
+
+
 @pytest.mark.browser
-@pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (390, "light"), (1280, "dark"), (320, "dark")])
+@pytest.mark.parametrize(("width", "scheme"), LOOKS)
 async def test_in_a_browser_it_asks_for_nothing_and_fits(width: int, scheme: str, tmp_path: Path) -> None:
     """No request, no error, no policy broken, nothing wider than the screen; it prints."""
     playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")

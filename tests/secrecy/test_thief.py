@@ -25,7 +25,7 @@ from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import room_house
 from tests.domain.play import EVERYBODY, REASON, RETENTION, D, F, a_plan
 from tests.engine.clockwork import SECRET, Running, begin
-from tests.engine.databases import BOTH, THE_SERVER_LATER, a_database
+from tests.engine.databases import THE_SERVER_LATER, a_database
 from tests.engine.reaching import reach
 from tests.engine.seeing_through import NoDraughtsman
 from tests.secrecy.loot import Loot, taken
@@ -72,7 +72,7 @@ class Watched:
         await self.team.settle()
 
 
-@pytest.fixture(params=BOTH)
+@pytest.fixture(params=THE_SERVER_LATER)
 def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """The address of a database with nothing in it, once for each kind."""
     with a_database(request.param, tmp_path) as url:
@@ -94,7 +94,6 @@ def thief(after: Loot, *before: Loot) -> Thief:
     return Thief(PEOPLE, after, before)
 
 
-@pytest.mark.parametrize("address", THE_SERVER_LATER, indirect=True)
 async def test_nobody_is_named_by_what_was_made_after_the_reveal_nor_by_an_earlier_copy(
     address: str, tmp_path: Path
 ) -> None:
@@ -112,7 +111,6 @@ async def test_nobody_is_named_by_what_was_made_after_the_reveal_nor_by_an_earli
         assert opened == {(text, person) for person, texts in GIVEN.items() for text in texts}, "with all three"
 
 
-@pytest.mark.parametrize("address", THE_SERVER_LATER, indirect=True)
 async def test_a_late_note_names_nobody_either(address: str, tmp_path: Path) -> None:
     """Posted, it stands among the others under another name; held, it waits under one; copies from before open no
     more."""
@@ -145,7 +143,6 @@ def _of_late(able: Thief) -> set[tuple[str, str]]:
     return {found for way in able.named().values() for found in way if found[0] in (LATE, HELD)}
 
 
-@pytest.mark.parametrize("address", THE_SERVER_LATER, indirect=True)
 async def test_what_is_private_stands_in_no_file_before_its_moment(
     address: str, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -36,7 +36,7 @@ from coldframe.store.database import open_database
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store, room_house, secret_from
 from tests.domain.play import Play
-from tests.engine.databases import BOTH, POSTGRES, SQLITE, a_database, an_empty_database
+from tests.engine.databases import POSTGRES, SQLITE, THE_SERVER_LATER, a_database, an_empty_database
 from tests.shared import finished
 from tests.upgrade.earlier import Blank
 
@@ -57,7 +57,7 @@ def settings(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLDFRAME_SECRET", SECRET)
 
 
-@pytest.fixture(params=BOTH)
+@pytest.fixture(params=THE_SERVER_LATER)
 def address(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
     """The address of a filled database, once for each kind; the settings name it."""
     (tmp_path / "from").mkdir()

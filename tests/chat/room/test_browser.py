@@ -437,7 +437,9 @@ SCREENS: dict[str, dict[str, Any]] = {
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
-@pytest.mark.parametrize("screen", SCREENS)
+@pytest.mark.parametrize(
+    "screen", ["phone", *(pytest.param(s, marks=pytest.mark.slow) for s in SCREENS if s != "phone")]
+)
 async def test_no_view_breaks_an_accessibility_rule(site: Site, axe: str, screen: str) -> None:
     """axe-core (WCAG 2.2 A and AA, best practice) finds nothing on any view, and nothing is wider than the screen."""
     page = await site.page("ada", **SCREENS[screen])
