@@ -11,7 +11,7 @@ from coldframe.message.saying import said
 
 def cleared() -> Message:
     """In the place of what was deleted."""
-    return said("I've deleted what we wrote here, as its step is over. Nothing shows any more what came from you.")
+    return said("I've deleted what we wrote here, as its step is over. Nothing here shows any more what was yours.")
 
 
 def key_gone() -> Message:

@@ -100,7 +100,7 @@ async def test_what_is_over_is_gone_and_what_is_needed_stays(world: World) -> No
     standing = room.messages(room.direct("ada"))
     assert [r.id for r in standing][:2] == [ids["card"], later]
     assert [plain(r.message.summary) for r in standing[2:] if r.message] == [
-        "I've deleted what we wrote here, as its step is over. Nothing shows any more what came from you."
+        "I've deleted what we wrote here, as its step is over. Nothing here shows any more what was yours."
     ]
     assert [(r.person, r.emoji) for r in standing[0].reactions] == [("ada", "🦜")]
     assert room.message(bens).text == "of ben" and room.message(said).text == "for all"

@@ -36,7 +36,7 @@ async def test_a_reminder_leads_to_the_sheet_that_waits(tmp_path: Path) -> None:
     """By one press, instead of looking for it among a week's messages; and it reads as before."""
     async with at_work(tmp_path) as there:
         someone, sheet, shown = await nudged(there)
-        assert permalink(someone.direct, sheet) in shown and '"Notes"' in shown
+        assert permalink(someone.direct, sheet) in shown and '"notes"' in shown
         assert there.workspace.complaints == []
 
 
@@ -46,7 +46,7 @@ async def test_without_the_address_the_words_say_the_same(tmp_path: Path, troubl
     async with at_work(tmp_path) as there:
         there.workspace.faults.refusal = lambda method, _: trouble if method == "chat.getPermalink" else None
         _, _, shown = await nudged(there)
-        assert "https://" not in shown and '"Notes"' in shown
+        assert "https://" not in shown and '"notes"' in shown
 
 
 async def test_an_address_is_asked_for_once(tmp_path: Path) -> None:
