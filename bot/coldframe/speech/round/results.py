@@ -246,8 +246,9 @@ def question_card(round_: Round, question: QuestionId) -> Message:
     words = written(found.text, 300)
     source = small("It comes from: {force}", force=theirs(round_.force_text(found.force), 300))
     value = about(round_, found.id, step=Step.PRECEDENTS)
-    before = (Button("Told before …", "kin.show", value),) if _kin(round_, question) else ()
-    add = offer(Button("Add a precedent …", "precedent.write", value), *before)
+    before = (Button("Told before …", "kin.show", value, says=f"Told before: {found.text}"),)
+    write = Button("Add a precedent …", "precedent.write", value, says=f"Add a precedent: {found.text}")
+    add = offer(write, *(before if _kin(round_, question) else ()))
     return Message(words, (heading(words), source, *((add,) if round_.step is Step.PRECEDENTS else ())))
 
 

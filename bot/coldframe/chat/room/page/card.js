@@ -71,7 +71,8 @@ function grid(one) {
 const SIGNS = { primary: "→ ", danger: "! ", plain: "" };
 
 export function pressable(button, press) {
-  const name = button.says && !button.says.includes(button.label) ? `${button.label}: ${button.says}` : button.says;
+  const label = button.label.replace(/ …$/, "");
+  const name = button.says && !button.says.includes(label) ? `${label}: ${button.says}` : button.says;
   const sign = SIGNS[button.style] ? el("span", { "aria-hidden": "true" }, SIGNS[button.style]) : null;
   return el(
     "button",

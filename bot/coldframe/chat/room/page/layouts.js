@@ -109,7 +109,7 @@ function compare(laid, press, more) {
     return el(
       "section",
       { "aria-label": sides[at].says },
-      pressable({ ...sides[at], label: `${sides[at].label}: this one`, style: "primary" }, press),
+      pressable({ ...sides[at], label: `${sides[at].label}: this one`, says: `${sides[at].label}: this one. ${sides[at].says}`, style: "primary" }, press),
       el("p", {}, lineOf(items?.lines[at] ?? [])),
       page ? el("details", { class: "inner", open: innerWidth > 700 }, el("summary", { "data-focus": `plan ${plan}` }, "The whole plan"), drawn(rest(page.card), press)) : null,
     );
