@@ -87,9 +87,10 @@ def keep(new: Iterable[Figure]) -> None:
     """In the place of what the same benchmarks measured before; what another machine measured goes."""
     new, here, load = list(new), machine(), os.getloadavg()[0]
     of, before = read()
-    load = max(load, of.pop("load", 0.0))
+    load_then = of.pop("load", 0.0)
     again = {figure.bench for figure in new}
     stays = [figure for figure in before if of == here and figure.bench not in again]
+    load = max(load, load_then) if stays else load
     figures = sorted([*stays, *new], key=lambda figure: figure.bench)
     told = {"machine": {**here, "load": round(load, 1)}, "figures": [asdict(figure) for figure in figures]}
     KEPT.write_text(json.dumps(told, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")

@@ -74,7 +74,7 @@ PEOPLE: Mapping[str, Kind] = {
 CLOSED = (Who.GUEST, Who.LEFT, Who.FOREIGN, Who.BOT)
 SECRETS = (
     "The bill", "slow pages", "too many mails", "no pause button", "Title of", "Hypothesis of", "greet new teams",
-    "What holds our growth", "A library", "are in", "No trial", "No round is open in",
+    "What holds our growth", "A library", "are in", "No round is open in",
 )  # fmt: skip
 """Words of the team's: of its notes, questions, plans and trials, and of where they stand."""
 REFUSED = ("You aren't in the channel", "You're a guest here", "you belong to another", "You aren't taking part",
@@ -379,7 +379,8 @@ class Outcome:
 
 OVER = (
     "Nothing is open for you", "No round is open for you", "None of your", "no longer there", "isn't resting",
-    "No single note", "No rounds", "0 trials", "belongs to a channel", "in the channel of the team", "of yours yet",
+    "No single note", "No rounds", "No trials are under",
+    "belongs to a channel", "in the channel of the team", "of yours yet",
     "moved on since", "nothing to undo", "no team of yours", "I'm not in the team",
 )  # fmt: skip
 """What says as well that there is nothing of theirs."""
