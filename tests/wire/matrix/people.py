@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from nio import AsyncClient, AsyncClientConfig, MegolmEvent, RoomMessagesResponse
+from nio import AsyncClient, AsyncClientConfig, MegolmEvent, RoomMessagesResponse, RoomSendResponse
 from nio.events import Event
 from nio.exceptions import EncryptionError
 from nio.store import SqliteStore
@@ -90,6 +90,7 @@ class Someone:
 
     async def sends(self, room: str, content: dict[str, Any], kind: str = "m.room.message") -> str:
         answer = await self.client.room_send(room, kind, content, ignore_unverified_devices=True)
+        assert isinstance(answer, RoomSendResponse), answer
         return str(answer.event_id)
 
     async def says(self, room: str, text: str, *, thread: str | None = None, to: str | None = None, **more: Any) -> str:
