@@ -64,8 +64,10 @@ def lines(form: Form, values: Mapping[str, str], fields: Mapping[str, str]) -> s
 def _typed(field: Field, value: str) -> str:
     if not value:
         return spoken_words.NOTHING
+    if field.shape not in ("choice", "choices"):
+        return value
     marks = {option.value: spoken_words.mark(n) for n, option in enumerate(field.options)}
-    return ", ".join(marks.get(each, each) for each in value.split("\n")) if marks else value
+    return ", ".join(marks.get(each, each) for each in value.split("\n"))
 
 
 class WordyRoom(Room):

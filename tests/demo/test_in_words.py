@@ -19,7 +19,7 @@ from tests.in_words import Meanings, WordyRoom, WordyScreen, came_to, sure_corne
 
 async def played_in_words(name: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[Round, Play]:
     monkeypatch.setattr("coldframe.wiring.Room", WordyRoom)
-    monkeypatch.setattr("demo.cast.Screen", WordyScreen)
+    monkeypatch.setattr("coldframe.players.company.Screen", WordyScreen)
     chosen = scenario(name)
     clock, ids = clock_of(chosen), SeededIds(chosen.seed)
     async with for_tests(clock, folder, ids, draughtsman=Blank(), database=a_file(folder)) as house:

@@ -108,8 +108,9 @@ def _field(number: int, field: Field, values: Mapping[str, str], problems: Mappi
     value = values.get(field.name, "")
     words = line("*{n}* {label}: ", n=number, label=field.label.rstrip(":?"))
     words += _value(field, value) if value else line("–" if field.required else "– (may stay empty)")
-    if field.options and (field.name == asked or len(field.options) <= MOST_OPTIONS):
-        words += line(" [{o}]", o=theirs("; ".join(f"{mark(n)} {o.label}" for n, o in enumerate(field.options))))
+    options = field.options if field.shape in ("choice", "choices") else ()  # else they only help with writing
+    if options and (field.name == asked or len(options) <= MOST_OPTIONS):
+        words += line(" [{o}]", o=theirs("; ".join(f"{mark(n)} {o.label}" for n, o in enumerate(options))))
     if field.hint and field.name == asked:
         words += line(" {hint}", hint=field.hint)
     if field.name in problems:
