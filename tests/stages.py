@@ -50,17 +50,15 @@ def _suite(words: Sequence[str]) -> int:
 
 
 def _pytest(words: Sequence[str]) -> int:
-    env = {**os.environ, **_in_memory()}
-    with tempfile.TemporaryDirectory(dir=env.get("TMPDIR")) as folder:
-        command = [sys.executable, "-m", "pytest", *words]
-        return subprocess.run(command, cwd=TOP, env=_with_byte_code(env, folder)).returncode
+    env = _with_byte_code({**os.environ, **_in_memory()})
+    return subprocess.run([sys.executable, "-m", "pytest", *words], cwd=TOP, env=env).returncode
 
 
-def _with_byte_code(env: dict[str, str], folder: str) -> dict[str, str]:
-    """Who wants no byte code beside the sources has it in this folder: the tests start the bot again and again, and
-    each start would compile it anew."""
+def _with_byte_code(env: dict[str, str]) -> dict[str, str]:
+    """Who wants no byte code beside the sources has it in the environment of the tests: they start the bot again and
+    again, and each start would compile it anew."""
     if env.pop("PYTHONDONTWRITEBYTECODE", ""):
-        env["PYTHONPYCACHEPREFIX"] = folder
+        env["PYTHONPYCACHEPREFIX"] = str(Path(sys.prefix) / "byte-code")
     return env
 
 
