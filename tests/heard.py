@@ -273,7 +273,7 @@ class Worst:
 
 ROOM = Worst(over=0, on_one_day=MOST_A_DAY, words=MOST_WORDS, in_all=1_304, outside=0, away=0, posts=MOST_POSTS)
 SLACK = Worst(over=0, on_one_day=MOST_A_DAY, words=MOST_WORDS, in_all=1_740, outside=0, away=0, posts=2)
-LARGE = Worst(over=0, on_one_day=MOST_A_DAY, words=950, in_all=1_470, outside=0, away=0, posts=2)
+LARGE = Worst(over=0, on_one_day=MOST_A_DAY, words=MOST_WORDS, in_all=1_470, outside=0, away=0, posts=2)
 """How far the demo's conversation has come down to its bounds: a ratchet, no aim. Whoever lowers a figure lowers it
 here, and nobody raises one, until these are the bounds, as the room's are. `LARGE` is the room with 25 people and 120
 notes."""

@@ -51,7 +51,7 @@ class Keyboard:
         await expect(dialog).to_be_visible()
         for name, value in fields.items():
             await self._field(dialog, name, value)
-        await self.reach(dialog.locator("button[type=submit]"))
+        await self.reach(dialog.locator("button.primary[type=submit]"))
         sent = await dialog.element_handle()
         await self.page.keyboard.press("Enter")
         for _ in range(200):  # another one may come in its place, by the same name

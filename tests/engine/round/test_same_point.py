@@ -52,7 +52,7 @@ async def test_the_facilitator_decides_on_what_a_member_says(tmp_path: Path) -> 
         await _says(team)
         round_ = await team.current()
         assert len(round_.forces) == 6 and INES not in str(round_.proposals)
-        assert any("somebody in the team says that it is" in words for words in team.told(F))
+        assert any("Somebody in the team says that it is" in words for words in team.told(F))
         assert team.channel() == channel and {m: team.told(m) for m in (D, JON)} == others
         await team.press(F, "merge.yes")
         assert len((await team.current()).forces) == 5

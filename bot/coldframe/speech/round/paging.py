@@ -13,7 +13,7 @@ MOST, ROOM, EACH = 16, 7_600, 400
 """Of one page: items; UTF-16 units for all of them, and what each takes beside its words for every button of its own
 (what is on a message costs about twice as much as it shows). The narrowest platform takes a message of 50 blocks and
 some 12,000 units."""
-AT_A_TIME = 7  # items of a page, where there are several pages
+AT_A_TIME = 6  # items of a page, where there are several pages
 Page = Sequence[str]
 Pages = Sequence[Page]
 
