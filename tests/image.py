@@ -120,14 +120,15 @@ class Image:
         environment = {name: value for name, value in os.environ.items() if name.startswith(own)}
         environment |= {"HOME": str(self.folder), **self.settings, "PATH": path}
         done = subprocess.run(
-            ["sh", "-ec", self.below(self._from_here(words))], cwd=self.below(self.where), env=environment,
+            ["sh", "-ec", self._from_here(self.below(words))], cwd=self.below(self.where), env=environment,
             capture_output=True, text=True,
         )  # fmt: skip
         if done.returncode:
             raise SystemExit(f"RUN {words}\n{done.stdout}{done.stderr}")
 
     def _from_here(self, words: str) -> str:
-        """Without the network what is fetched is linked, and what builds the wheel is taken from here."""
+        """Without the network what is fetched is linked, and what builds the wheel is taken from here. The linked
+        folder is no path of the image, even where it begins like one."""
         if self.libraries is None:
             return words
         if "--require-hashes" in words:
@@ -135,7 +136,7 @@ class Image:
             link = (
                 f"import site; open(site.getsitepackages()[0] + '/libraries.pth', 'w').write({str(self.libraries)!r})"
             )
-            return f"/opt/coldframe/bin/python -c {shlex.quote(link)}"
+            return f"{self.below('/opt/coldframe/bin/python')} -c {shlex.quote(link)}"
         return words.replace("pip wheel ", "pip wheel --no-build-isolation --no-index ")
 
 

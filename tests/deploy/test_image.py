@@ -57,7 +57,9 @@ def image() -> Iterator[Image]:
             os.chown(folder, NOBODY, NOBODY)
         python, library = a_python(folder), {"LD_LIBRARY_PATH": str(folder / "python" / "lib")}  # where it is a copy
         environment = {"PATH": os.defpath, "HOME": name, "PYTHONDONTWRITEBYTECODE": "1", **library}
-        given = [str(TOP), name, sysconfig.get_path("purelib"), str(python)]
+        libraries = folder / "libraries"  # below /tmp, which is also a path of the image
+        libraries.symlink_to(sysconfig.get_path("purelib"))
+        given = [str(TOP), name, str(libraries), str(python)]
         status, said, problem = done_as_nobody([str(python), "-c", MAKE, *given], env=environment, cwd=name)
         assert status == 0, said + problem
         image: Image = pickle.loads((folder / "made").read_bytes())

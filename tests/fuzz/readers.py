@@ -51,6 +51,7 @@ from coldframe.ports.chat import Inbound
 from coldframe.store import register
 from coldframe.store.rounds import from_rows, to_rows
 from coldframe.timing.calendars import WorkingCalendar
+from demo.main import HERE
 from tests.chat.slack.test_inbound import COMMAND, FORM, ME, NOW, PRESS, said, wrapped
 from tests.domain.play import a_round
 from tests.fuzz.things import ANYTHING, HOSTILE, fields, near, near_bytes, near_json, near_value
@@ -174,7 +175,7 @@ _SETTINGS = st.dictionaries(
     max_size=5,
 )
 _TEAM = "channel: growth\npeople:\n  - {id: ada, name: Ada Marsh, zone: Europe/Berlin}\n  - {id: ben, name: Ben}\n"
-_SCENARIO = (Path(scenario.__file__).parent / "scenarios" / "one-person.yaml").read_text(encoding="utf-8")
+_SCENARIO = (HERE / "scenarios" / "one-person.yaml").read_text(encoding="utf-8")
 
 
 def _read_settings(environment: dict[str, str]) -> object:

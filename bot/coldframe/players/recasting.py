@@ -19,11 +19,12 @@ def any_question() -> Scenario:
 
 def recast(scenario: Scenario, team: Sequence[Person]) -> Scenario:
     """The same with these people in their order: the first one leads. Of a smaller team somebody says what several say,
-    of a larger one the last vote like the first."""
+    of a larger one the last vote like the first. Whoever would be their own deputy has the next of the team for it."""
     if [one.id for one in scenario.team] == [one.id for one in team]:
         return scenario
     roles = {one.id: team[at % len(team)] for at, one in enumerate(scenario.team)}
     given = _renamed(scenario.model_dump(), {role: who.id for role, who in roles.items()})
+    given["roles"] |= _deputies(given["roles"], [one.id for one in team])
     given["team"] = [_member(scenario, at, who) for at, who in enumerate(team)]
     for at in range(len(scenario.team), len(team)):
         for votes in (given["dots"], given["ballot"]):
@@ -34,6 +35,13 @@ def recast(scenario: Scenario, team: Sequence[Person]) -> Scenario:
         who, _, rest = fate["who"].partition(" | ")
         fate["who"] = f"{names.get(who, who)} | {rest}" if rest else fate["who"]
     return Scenario.model_validate(given)
+
+
+def _deputies(roles: Mapping[str, str], team: Sequence[str]) -> dict[str, str]:
+    """Those who stand in for somebody else than themselves: in a small team two roles can fall to one person."""
+    pairs = (("facilitator", "facilitator_deputy"), ("decision_maker", "decision_deputy"))
+    own = {deputy: roles[role] for role, deputy in pairs if roles[role] == roles[deputy]}
+    return {deputy: team[(team.index(who) + 1) % len(team)] for deputy, who in own.items()}
 
 
 def _member(scenario: Scenario, at: int, who: Person) -> dict[str, Any]:
