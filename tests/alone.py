@@ -11,6 +11,8 @@ from coldframe.domain.round.rules import expected, through
 from coldframe.domain.state import Round
 
 QUESTION = "How might we greet whoever comes back?"
+DELICATE = "Come with a second person"
+"""The plan of the others that is chosen: it speaks of an invitation, so it needs the most before the seal."""
 
 
 @dataclass
@@ -109,7 +111,7 @@ class Alone:
             await self.forward()
 
     async def _commitment(self) -> None:
-        await self.hand.fill("choice.make", {"why": "To see what comes of it."})
+        await self.hand.fill("choice.make", {"why": "To see what comes of it."}, DELICATE)
         await self._until(lambda round_: bool(round_.told_choices()))
         (plan,) = (await self.current()).choices
         owner = next(m for m in (await self.current()).active() if m != self.me)

@@ -103,6 +103,7 @@ async def _whole(there: Trying) -> None:
     assert len([p for p in round_.plans.values()]) == 3 and len(round_.precedents) == 4
     (choice,) = round_.choices.values()
     assert choice.owner is not None and is_played(choice.owner) and choice.actions and len(choice.forecasts) == 4
+    assert round_.plans[choice.plan].caution and round_.plans[choice.plan].checked_by == "Lars"
     assert there.read_by(ELSE) == before
     assert any("That was a whole round" in words for words in there.told())
 

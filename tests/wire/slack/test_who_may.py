@@ -18,6 +18,7 @@ from typing import Any
 import pytest
 
 from coldframe.clock import RandomIds
+from coldframe.domain.people.played import alone, who_is_alone
 from coldframe.domain.who_may import BY_WAY, Act, Cell, Who, cell
 from coldframe.engine.intake import flood
 from coldframe.ports.storage import Member
@@ -64,12 +65,19 @@ class There:
         return Someone(self.workspace, person)
 
     def decided(self) -> list[Any]:
-        """What people decided, as it is stored."""
+        """What people decided, as it is stored; but for what somebody tries alone in their own messages."""
+        own = alone("%")
         with closing(sqlite3.connect(self.database)) as database:
-            found: list[Any] = []
-            for query in ("select id, step, version from rounds order by id", "select * from teams order by 1, 2"):
-                found += database.execute(query).fetchall()
-            return found
+            return [
+                *database.execute("select id, step, version from rounds where channel not like ? order by id", (own,)),
+                *database.execute("select * from teams where team not like ? order by 1, 2", (own,)),
+            ]
+
+    def rehearsing(self) -> set[str | None]:
+        """Who tries a round alone in their own messages."""
+        with closing(sqlite3.connect(self.database)) as database:
+            found = database.execute("select channel from rounds where channel like ?", (alone("%"),)).fetchall()
+        return {who_is_alone(channel) for (channel,) in found}
 
     def sees(self, person: str) -> Counter[str]:
         """All that stands on this person's screen, beside what the channel shows to everybody."""
@@ -212,7 +220,8 @@ OUTSIDE = [person for person, who in PEOPLE.items() if who not in (Who.SEATED,)]
 
 
 async def test_buttons_under_everything_that_anybody_was_shown(there: There) -> None:
-    """Pressed by people of all kinds, as their own clients would or as somebody makes it up: nothing changes."""
+    """Pressed by people of all kinds, as their own clients would or as somebody makes it up: nothing changes. Only a
+    round of one's own is begun, alone and by whoever may."""
     before, found = there.decided(), []
     shown: dict[str, tuple[str, dict[str, Any], str]] = {}
     for channel, message, button in _buttons(there):
@@ -228,8 +237,10 @@ async def test_buttons_under_everything_that_anybody_was_shown(there: There) -> 
             act, who = BY_WAY[action], PEOPLE[person]
             if cell(act, who) is Cell.NO and (there.workspace.views.get(person) or _secrets(news)):
                 found.append(f"{who} {action}: {news[:200]!r}")
+    await there.settled()
     assert found == []
     assert there.decided() == before
+    assert there.rehearsing() == {"U0MEL", "U0OTTO"}  # a member without a seat, and who was in no round yet
 
 
 def _buttons(there: There) -> list[tuple[str, dict[str, Any], dict[str, Any]]]:

@@ -14,7 +14,7 @@ from coldframe.domain.people.played import is_played, played
 from coldframe.domain.round import placement
 from coldframe.domain.round.ballots import BUTTON, CastVote, LockBallot, options
 from coldframe.domain.round.choosing import AnswerOwnership
-from coldframe.domain.round.commitment import Forecast, SetActions
+from coldframe.domain.round.commitment import Forecast, NameChecker, SetActions
 from coldframe.domain.round.merging import PickFocus
 from coldframe.domain.round.moves import Done
 from coldframe.domain.round.notes import WriteNote
@@ -23,7 +23,7 @@ from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import GivePrecedent
 from coldframe.domain.round.roles import AnswerRole
 from coldframe.domain.state import Action, Plan, Round
-from coldframe.speech.round.rehearsal_words import OTHERS, REASON, STOP_LINE, Other, Page
+from coldframe.speech.round.rehearsal_words import CHECKED_BY, OTHERS, REASON, STOP_LINE, Other, Page
 
 Part = tuple[Command, ...]
 ACTION_WITHIN = timedelta(days=2)
@@ -131,13 +131,15 @@ def _more(round_: Round, axis: Axis, first: PlanId, second: PlanId) -> Literal["
 
 
 def _commitment(round_: Round, me: MemberId, now: datetime) -> Part:
-    """Whoever is asked to own a plan says yes, and draws up the first week."""
+    """Whoever is asked to own a plan says yes, names who checked it, and draws up the first week."""
     found: list[Command] = []
     for plan, choice in round_.told_choices().items():
         if choice.asked == me:
             found.append(AnswerOwnership(me, plan, accept=True))
         if choice.owner == me and not choice.actions:
             found.append(SetActions(me, plan, _actions(me, now)))
+        if choice.owner == me and round_.plans[plan].unchecked:
+            found.append(NameChecker(me, plan, CHECKED_BY))
         if me not in choice.forecasts:
             found.append(Forecast(me, plan, CHANCE + APART * _number(me)))
     return tuple(found)

@@ -169,4 +169,6 @@ OTHERS: Mapping[str, Other] = {
     ),
 }  # fmt: skip
 STOP_LINE = "twice as many complaints as usual"
+CHECKED_BY = OTHERS["lars"].name
+"""Who looked at what a plan touches that somebody should look at; he wrote none."""
 REASON = "Here we lose most of those whom we have won."
