@@ -15,8 +15,15 @@ from tests.shuffled import ORDER
 
 TOP = Path(__file__).resolve().parent.parent
 
-WORKERS = ["-n", "2", "--dist=loadgroup"]
-ORDINARY = [*WORKERS, "-m", "not slow"]
+GROUPED = "--dist=loadgroup"
+WORKERS = ["-n", "2", GROUPED]
+ORDINARY = [
+    "-n",
+    "3",
+    GROUPED,
+    "-m",
+    "not slow",
+]  # of two processors, two workers leave a third idle: they wait for others
 PROFILE = "ci" if os.environ.get("CI") else "all"  # see tests/conftest.py
 ALL = [*WORKERS, f"--hypothesis-profile={PROFILE}", "--cov", "--cov-report=term:skip-covered"]
 USAGE = 4  # pytest's exit status for words that it does not know

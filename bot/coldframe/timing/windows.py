@@ -226,7 +226,8 @@ def _window(
     waited = [_waited_until(calendars[name], start, end, cap, alone) for name, end in done.items()]
     asked = [end for name, end in done.items() if name in wait_for]
     due = closing_moment(calendars, max([floor, *waited, *asked]))
-    return Window(start, due, hours, tuple(done.items()), tuple(item for item in done.items() if item[1] > due))
+    cut_off = tuple(item for item in done.items() if item[1] > due or item[1] == start + _HORIZON)
+    return Window(start, due, hours, tuple(done.items()), cut_off)
 
 
 def _waited_until(calendar: WorkingCalendar, start: datetime, done: datetime, cap: datetime, alone: bool) -> datetime:
