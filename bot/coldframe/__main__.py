@@ -28,6 +28,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         )
     except (click.Abort, KeyboardInterrupt):
         return _say("interrupted", INTERRUPTED)
+    except click.exceptions.NoArgsIsHelpError as asked:
+        asked.show()
+        return WRONG
     except BrokenPipeError:  # the reader, a pager or `head`, has seen enough
         sys.stdout = None  # else the interpreter flushes once more and complains
         return 0

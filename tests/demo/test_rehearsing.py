@@ -53,22 +53,7 @@ async def test_a_whole_round_on_ones_own_question(tmp_path: Path, who: str) -> N
     try:
         pacer = Pacer(stage, SystemClock())
         await pacer.settled()
-        room, lead = stage.house.room, stage.scenario.roles.facilitator
-        form = (await room.command(lead, room.channel("growth"), "new")).form
-        assert form is not None
-        roles = stage.scenario.roles
-        given = {
-            "question": QUESTION,
-            "levers": "Digging, Keeping",
-            "name": "Ours",
-            "decision_maker": roles.decision_maker,
-        }
-        given |= {"decision_deputy": roles.decision_deputy, "facilitator_deputy": roles.facilitator_deputy}
-        answer = await room.submit(lead, form.action, form.value, given)
-        assert not answer.errors, answer.errors
-        await stage.settle()
-        more_than_half = len(stage.scenario.team) == 3  # of the power has a vote that counts twice
-        await Hand(room, lead, Screen(room)).press("round.confirm" if more_than_half else "round.start")
+        lead = await _begun(stage)
         told: list[str] = []
         drawn: set[str] = set()
         last = ""
@@ -90,6 +75,48 @@ async def test_a_whole_round_on_ones_own_question(tmp_path: Path, who: str) -> N
         assert "15 notes" in "".join(told) and "comparison" in "".join(told)
     finally:
         await stage.close()
+
+
+async def test_whoever_rehearses_alone_and_gives_nothing_still_sees_the_ballot(tmp_path: Path) -> None:
+    """What the others build on what that person would have told is done without it."""
+    stage = ScenarioStage(recast(any_question(), TEAMS["the room's"]), tmp_path, GreyPen())
+    await stage.open()
+    try:
+        pacer = Pacer(stage, SystemClock())
+        await pacer.settled()
+        me = await _begun(stage)
+        for _ in range(MOST_TURNS):
+            await pacer.settled()
+            round_ = await stage.round()
+            assert round_ is not None
+            if round_.step is Step.BALLOT:
+                break
+            await pacer.others(round_.step.value, me)
+            await pacer.jump()
+        assert round_.step is Step.BALLOT and len(round_.plans) == 2
+    finally:
+        await stage.close()
+
+
+async def _begun(stage: ScenarioStage) -> str:
+    """The facilitator starts a round on a question of their own; who that is."""
+    room, roles = stage.house.room, stage.scenario.roles
+    lead = roles.facilitator
+    form = (await room.command(lead, room.channel("growth"), "new")).form
+    assert form is not None
+    given = {
+        "question": QUESTION,
+        "levers": "Digging, Keeping",
+        "name": "Ours",
+        "decision_maker": roles.decision_maker,
+    }
+    given |= {"decision_deputy": roles.decision_deputy, "facilitator_deputy": roles.facilitator_deputy}
+    answer = await room.submit(lead, form.action, form.value, given)
+    assert not answer.errors, answer.errors
+    await stage.settle()
+    more_than_half = len(stage.scenario.team) == 3  # of the power has a vote that counts twice
+    await Hand(room, lead, Screen(room)).press("round.confirm" if more_than_half else "round.start")
+    return lead
 
 
 @pytest.mark.parametrize("size", range(2, 13))

@@ -135,6 +135,13 @@ def test_a_failure_is_one_line_and_its_status(
     assert line in err
 
 
+def test_without_a_word_the_help_stands_there_in_its_lines(capsys: pytest.CaptureFixture[str]) -> None:
+    """On the error stream, as nothing was done."""
+    assert entrance.main([]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.startswith("Usage: coldframe") and err.count("\n") > 5
+
+
 @pytest.mark.usefixtures("planted")
 def test_debug_shows_where_an_error_came_from() -> None:
     """With --debug the error itself comes through, with its trace."""

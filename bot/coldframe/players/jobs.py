@@ -10,6 +10,7 @@ from datetime import datetime
 from coldframe.chat.room.records import Record
 from coldframe.message.nodes import Form
 from coldframe.players.company import Company
+from coldframe.players.hand import NotFound
 from coldframe.players.scenario import Person
 from coldframe.speech.round.page_words import GO_ON
 
@@ -72,7 +73,10 @@ def _chosen(form: Form, left: dict[str, str]) -> dict[str, str]:
         if (number := left.pop(f"{field.name}#", None)) is not None:
             chosen[field.name] = field.options[min(int(number), len(field.options)) - 1].value
         if words := left.pop(f"{field.name}~", ""):
-            chosen[field.name] = next(o.value for o in field.options if o.label.startswith(words))
+            there = next((o.value for o in field.options if o.label.startswith(words)), None)
+            if there is None and field.required:
+                raise NotFound(f"{field.label} has nothing that begins with {words!r}")
+            chosen[field.name] = there or ""  # what somebody who is not played would have told was not told
         if (text := left.pop(field.name, None)) is not None:
             chosen[field.name] = text
     return chosen if form.submit == GO_ON else {**left, **chosen}

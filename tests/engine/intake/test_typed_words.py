@@ -48,6 +48,15 @@ async def test_one_word_alone_on_its_line_is_the_command(tmp_path: Path) -> None
         assert await _drafts(team) == []
 
 
+@pytest.mark.parametrize(("typed", "meant"), [("digset", "digest"), ("serach", "search"), ("frobnicate", "")])
+async def test_of_an_unknown_word_only_what_is_like_it_is_proposed(tmp_path: Path, typed: str, meant: str) -> None:
+    async with running(tmp_path, MONDAY) as team:
+        await team.command(JON, typed, channel=False)
+        said = told(team, JON)[-1]
+        assert f"I don't know “{typed}”" in said
+        assert (f"Did you mean {meant}" in said) if meant else "Did you mean" not in said
+
+
 async def test_the_command_and_the_mention_take_words(tmp_path: Path) -> None:
     """`search WORDS` searches when it is said to the bot as a command."""
     async with running(tmp_path, MONDAY) as team:

@@ -35,6 +35,7 @@ OPENED_BY = {
 }
 """Forms that words ask for, with the button's action that opens each as well."""
 MAX_ROUNDS = 1000
+NEAR = 60  # of 100, by which a word may be a slip of another
 MIN_QUOTE = 4  # characters by which a note can be named
 
 
@@ -56,9 +57,10 @@ async def ask(request: Request, text: str) -> Reply | None:
 
 
 def _nearest(uses: Uses, word: str) -> list[str]:
-    from rapidfuzz import process
+    from rapidfuzz import fuzz, process
 
-    return [match for match, score, _ in process.extract(word.lower(), list(uses.words), limit=2) if score >= 60]
+    found = process.extract(word.lower(), list(uses.words), scorer=fuzz.ratio, score_cutoff=NEAR, limit=2)
+    return [match for match, _, _ in found]
 
 
 async def _rounds(request: Request) -> list[Round]:
