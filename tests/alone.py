@@ -6,7 +6,8 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from coldframe.domain.names import RUNNING, Step
+from coldframe.domain.names import RUNNING
+from coldframe.domain.people.played import is_played
 from coldframe.domain.round.rules import expected, through
 from coldframe.domain.state import Round
 
@@ -31,9 +32,7 @@ class Alone:
         await self.hand.press("round.start")
         await self.forward()
         for step in RUNNING:
-            await self._until(
-                lambda round_, step=step: round_.step is not Step.SETUP and round_.step in (step, *RUNNING)
-            )
+            await self._until(lambda round_: round_.step in RUNNING)
             if (await self.current()).step is not step:
                 continue  # it was pointless
             self.seen.append(step.value)
@@ -134,5 +133,5 @@ class Alone:
 
 def _others_are_through(round_: Round) -> bool:
     """Everybody for whom it waits, but the one who tries it."""
-    waited = [member for member in expected(round_) if member.startswith("~")]
-    return round_.progress.due is not None and set(waited) <= through(round_) | set(round_.progress.done)
+    played = set(filter(is_played, expected(round_)))
+    return round_.progress.due is not None and played <= through(round_) | set(round_.progress.done)

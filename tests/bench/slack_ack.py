@@ -55,7 +55,7 @@ from tests import figures
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 from tests.engine.round_the_clock import ALWAYS
 from tests.wire.slack.people import CHANNEL, EIGHT, Someone, settle_in
-from tests.wire.slack.screen import _action
+from tests.wire.slack.screen import _action, _elements
 from tests.wire.slack.workspace import APP_TOKEN, BOT, BOT_TOKEN, BOT_USER, SECRET, TEAM, Workspace
 
 LIMIT_MS = 150.0
@@ -212,7 +212,7 @@ async def props_of(workspace: Workspace, people: list[Someone]) -> Props:
         made.ballots[someone.id] = sheet = await someone.sees(lambda who=someone: _with(who, "vote.cast"), 120)
         made.lines[someone.id] = await someone.sees(lambda who=someone, ts=sheet["ts"]: _lines(who, ts), 120)
         prompt = await someone.sees(lambda who=someone: _with(who, "note.write"), 120)
-        element = next(e for e in _buttons(prompt) if _action(e) == "note.write")
+        element = next(e for e in _elements(prompt) if _action(e) == "note.write")
         shown = prompt | {"blocks": [{"type": "actions", "elements": [element]}]}
         while someone.form() is None:
             await someone.press(shown, element["text"]["text"])
@@ -222,12 +222,8 @@ async def props_of(workspace: Workspace, people: list[Someone]) -> Props:
     return made
 
 
-def _buttons(message: dict[str, Any]) -> list[dict[str, Any]]:
-    return [e for b in message.get("blocks", ()) if b["type"] == "actions" for e in b["elements"]]
-
-
 def _with(someone: Someone, action: str) -> dict[str, Any] | None:
-    return next((m for m in someone.inbox() if any(_action(e) == action for e in _buttons(m))), None)
+    return next((m for m in someone.inbox() if any(_action(e) == action for e in _elements(m))), None)
 
 
 def _lines(someone: Someone, sheet: str) -> list[dict[str, Any]] | None:
@@ -285,7 +281,7 @@ class Sender:
         mark = sheet["ts"], "button"
         wanted = "vote.back" if mark in marks else "vote.cast"
         marks.symmetric_difference_update({mark})
-        pressed = next(e for e in _buttons(sheet) if _action(e) == "vote.cast")
+        pressed = next(e for e in _elements(sheet) if _action(e) == "vote.cast")
         element = pressed | {"action_id": pressed["action_id"].replace("vote.cast", wanted)}
         payload = someone._interaction("block_actions") | {
             "message": sheet,
@@ -381,6 +377,18 @@ async def _listening(port: int) -> None:
         return
 
 
+def settings_of(workspace: Workspace, database: str) -> dict[str, str]:
+    """Of the bot's own command, in this workspace."""
+    return {
+        "COLDFRAME_DATABASE": database,
+        "COLDFRAME_SECRET": "a passphrase for the bench",
+        "COLDFRAME_SLACK_BOT_TOKEN": BOT_TOKEN,
+        "COLDFRAME_SLACK_APP_TOKEN": APP_TOKEN,
+        "COLDFRAME_SLACK_SIGNING_SECRET": SECRET,
+        "COLDFRAME_SLACK_API_URL": workspace.api_url,
+    }
+
+
 async def measured(
     mode: str, kind: str, rate: int, seconds: float
 ) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
@@ -391,14 +399,7 @@ async def measured(
     workspace.add_channel(BALLOT_CHANNEL, "ballot", [someone.id for someone in people])
     try:
         with tempfile.TemporaryDirectory() as folder, a_database(kind, Path(folder)) as database:
-            settings = {
-                "COLDFRAME_DATABASE": database,
-                "COLDFRAME_SECRET": "a passphrase for the bench",
-                "COLDFRAME_SLACK_BOT_TOKEN": BOT_TOKEN,
-                "COLDFRAME_SLACK_APP_TOKEN": APP_TOKEN,
-                "COLDFRAME_SLACK_SIGNING_SECRET": SECRET,
-                "COLDFRAME_SLACK_API_URL": workspace.api_url,
-            }
+            settings = settings_of(workspace, database)
             secret = seal_secret(load(settings))
             await under_way(database, secret)
             async with process(workspace, mode, ["-c", UNHURRIED, "slack"], settings) as bot:

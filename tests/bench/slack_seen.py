@@ -35,8 +35,8 @@ from coldframe.wiring import open_store, seal_secret
 from tests.bench import slack_ack
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 from tests.wire.slack.people import Someone, settle_in
-from tests.wire.slack.screen import _action
-from tests.wire.slack.workspace import APP_TOKEN, BOT_TOKEN, SECRET, Workspace
+from tests.wire.slack.screen import _action, _elements
+from tests.wire.slack.workspace import Workspace
 
 ROUNDS = 20
 LIMIT_MS = 1_000.0
@@ -79,7 +79,7 @@ async def one_press(someone: Someone, sheet: str) -> tuple[float, float]:
     """(ms until the acknowledgement, ms until the sheet reads otherwise)."""
     messages = someone.workspace.direct(someone.id).messages
     before = messages[sheet]["blocks"]
-    buttons = slack_ack._buttons(messages[sheet])
+    buttons = _elements(messages[sheet])
     element = next((e for e in buttons if _action(e) == "vote.back"), None) or next(
         e for e in buttons if _action(e) == "vote.cast"
     )
@@ -112,14 +112,7 @@ async def measured(kind: str, presses: int, every: float) -> list[tuple[float, f
         workspace.add_channel(channel, channel.lower(), [someone.id for someone in people])
     try:
         with tempfile.TemporaryDirectory() as folder, a_database(kind, Path(folder)) as database:
-            settings = {
-                "COLDFRAME_DATABASE": database,
-                "COLDFRAME_SECRET": "a passphrase for the bench",
-                "COLDFRAME_SLACK_BOT_TOKEN": BOT_TOKEN,
-                "COLDFRAME_SLACK_APP_TOKEN": APP_TOKEN,
-                "COLDFRAME_SLACK_SIGNING_SECRET": SECRET,
-                "COLDFRAME_SLACK_API_URL": workspace.api_url,
-            }
+            settings = slack_ack.settings_of(workspace, database)
             await under_way(database, seal_secret(load(settings)))
             async with slack_ack.process(workspace, "socket", ["-m", "coldframe", "slack"], settings):
                 await all_said(workspace, people)

@@ -64,6 +64,11 @@ def count(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def joined(words: Sequence[str]) -> str:
+    """`a, b and c`."""
+    return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+
 EARLY_DAYS = "Days before week 1 (shown, not judged)"
 
 

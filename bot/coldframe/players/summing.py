@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 
-from coldframe.message.plain import count
+from coldframe.message.plain import count, joined
 
 _WHAT = {
     "note": "note", "late": "late note", "dots": "dot", "ballot": "vote", "compare": "comparison",
@@ -24,5 +24,5 @@ def summed(keys: Iterable[str], names: Mapping[str, str]) -> str:
         return "The others have nothing to do here just now."
     given = Counter(_WHAT[part[1]] for part in parts if part[1] in _WHAT and part[-1] not in _NO_VOTE)
     told = ", ".join(count(number, what) for what, number in given.items())
-    people = f"{', '.join(who[:-1])} and {who[-1]}" if len(who) > 1 else who[0]
+    people = joined(who)
     return f"{people} did their part: {told}." if told else f"{people} did their part."

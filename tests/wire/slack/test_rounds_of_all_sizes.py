@@ -103,7 +103,7 @@ async def test_two_people_are_told_that_they_are_too_few(tmp_path: Path) -> None
                             facilitator_deputy=chief)  # fmt: skip
         await there.until(lambda: there._offers(there.scenario.roles.facilitator, "round.start"))
         await there.press_start()
-        assert any("three" in m["text"] or "3" in m["text"] for m in starter.inbox())
+        assert any("at least 3 people; with 2 " in m["text"] for m in starter.inbox())
         assert (await there.round()).step is Step.SETUP
         there.people[third].joins(CHANNEL)
         await there.settle()

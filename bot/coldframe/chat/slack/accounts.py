@@ -328,16 +328,20 @@ def _require_scopes(headers: Mapping[str, str]) -> None:
 def skew(headers: Mapping[str, str], now: datetime) -> timedelta | None:
     """By how much this clock is ahead of the one that Slack tells beside an answer, to the second; None when it tells
     none."""
-    told = {name.lower(): value for name, value in headers.items()}.get("date", "")
     try:
-        return timedelta(seconds=round((now - parsedate_to_datetime(told)).total_seconds()))
+        return timedelta(seconds=round((now - parsedate_to_datetime(_told(headers, "date") or "")).total_seconds()))
     except (TypeError, ValueError):
         return None
 
 
 def granted(headers: Mapping[str, str]) -> set[str] | None:
     """The scopes that Slack tells beside an answer; None when it tells none."""
-    return scopes_in({name.lower(): value for name, value in headers.items()}.get(SCOPES_HEADER.lower()))
+    return scopes_in(_told(headers, SCOPES_HEADER))
+
+
+def _told(headers: Mapping[str, str], name: str) -> str | None:
+    """However Slack writes its name."""
+    return next((value for each, value in headers.items() if each.lower() == name.lower()), None)
 
 
 async def asked(made: AsyncWebClient, method: str, **arguments: Any) -> AsyncSlackResponse:

@@ -51,8 +51,9 @@ from coldframe.ports.chat import (
     Unreachable,
 )
 from coldframe.ports.clearing import Kept
-from coldframe.render.slack.blocks import MAX_BLOCKS, MAX_LABEL, MAX_TEXT, Part, message_parts
+from coldframe.render.slack.blocks import MAX_LABEL, MAX_TEXT, Part, message_parts
 from coldframe.render.slack.fit import FIT
+from coldframe.render.slack.packing import MAX_BLOCKS
 from coldframe.render.slack.views import home
 
 log = structlog.get_logger()

@@ -166,10 +166,9 @@ async def _end(request: RoundRequest) -> None:
 
 async def interrupted(turn: Turn, place: Place, person: Person) -> bool:
     """Somebody came into a channel in which another rehearses: it ends, and they read nothing of it."""
-    ids = await turn.uow.rounds_of_team(place.tenant, place.id)
-    found = [await turn.round(round_id) for round_id in ids]
-    round_ = next((each for each in found if is_rehearsal(each)), None)
-    if round_ is None or whose_rehearsal(round_) == person.id:
+    first = next(iter(await turn.uow.rounds_of_team(place.tenant, place.id)), None)  # none was there before one
+    round_ = await turn.round(first) if first is not None else None
+    if round_ is None or not is_rehearsal(round_) or whose_rehearsal(round_) == person.id:
         return False
     await _delete(turn, round_, told=False)
     words = rehearsal_words.somebody_came(person.name)

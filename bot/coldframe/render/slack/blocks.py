@@ -33,9 +33,7 @@ from coldframe.message.nodes import (
 from coldframe.render.slack.aligned import columns
 from coldframe.render.slack.fit import FIT, Fit
 from coldframe.render.slack.mrkdwn import Element, cut, elements, length, mrkdwn, one_line, pieces, shown, text_element
-from coldframe.render.slack.packing import MAX_BLOCKS as MAX_BLOCKS
-from coldframe.render.slack.packing import BlockKit as BlockKit
-from coldframe.render.slack.packing import packed, size
+from coldframe.render.slack.packing import BlockKit, packed, size
 from coldframe.render.slack.spoken import spoken
 from coldframe.speech import surface
 

@@ -12,8 +12,9 @@ from dataclasses import replace
 from typing import Any, assert_never
 
 from coldframe.message.nodes import Field, Form, Message, Option
-from coldframe.render.slack.blocks import BlockKit, Unrenderable, page_blocks, paragraph
+from coldframe.render.slack.blocks import Unrenderable, page_blocks, paragraph
 from coldframe.render.slack.mrkdwn import cut, length, one_line, shown
+from coldframe.render.slack.packing import BlockKit
 from coldframe.speech import surface
 
 INPUT = "in"

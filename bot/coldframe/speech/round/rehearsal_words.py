@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from coldframe.domain.names import Side
+from coldframe.domain.people.played import is_played
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Line, Message, line
+from coldframe.message.plain import joined
 from coldframe.message.saying import offer, said, told
 from coldframe.speech.names import about, lower
 
@@ -22,13 +24,8 @@ def what_it_is(round_: Round) -> Line:
     return line(
         "A round to try alone: {who} are played by me, and nobody else hears of it. All steps come as in a real one, "
         "in one sitting; you facilitate and decide.",
-        who=_others(round_),
+        who=joined([round_.name_of(member) for member in round_.active() if is_played(member)]),
     )
-
-
-def _others(round_: Round) -> str:
-    names = [seat.name for seat in round_.seats.values() if seat.member in {*round_.active()}][1:]
-    return ", ".join(names[:-1]) + f" and {names[-1]}"
 
 
 def in_your_messages() -> Message:

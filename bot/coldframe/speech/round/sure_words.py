@@ -9,6 +9,7 @@ from coldframe.analysis.tally import WeightRange
 from coldframe.domain.names import PlanId
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
+from coldframe.message.plain import joined
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,5 +109,4 @@ def _if_equal(round_: Round, first: Sequence[str]) -> str:
 
 
 def _titles(round_: Round, plans: Sequence[str]) -> str:
-    titles = [f"“{theirs(round_.plans[PlanId(plan)].title, 60).text}”" for plan in plans]
-    return " and ".join([", ".join(titles[:-1]), titles[-1]]) if len(titles) > 1 else titles[0]
+    return joined([f"“{theirs(round_.plans[PlanId(plan)].title, 60).text}”" for plan in plans])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coldframe.domain.trial.state import Trial
+from coldframe.message.plain import joined
 from coldframe.timing.dates import span_words
 
 
@@ -41,7 +42,7 @@ def _dates(trial: Trial, first: int, last: int) -> str:
 def _listed(numbers: list[int]) -> str:
     if len(numbers) > 3:
         return f"{numbers[0]} to {numbers[-1]}"
-    return " and ".join(filter(None, (", ".join(map(str, numbers[:-1])), str(numbers[-1]))))
+    return joined([*map(str, numbers)])
 
 
 def _runs(numbers: Sequence[int]) -> list[list[int]]:
