@@ -222,6 +222,17 @@ def test_new_calendars_leave_sittings_alone_and_name_who_is_gone() -> None:
     assert after.holding_up == (("ben", now + timedelta(days=400)),)
 
 
+def test_who_needs_more_than_the_horizon_stays_named_when_another_travels() -> None:
+    """The close is the horizon itself for a team that works half an hour a week; nobody's moment comes after it."""
+    rare = WorkingCalendar(hours=((time(9), time(9, 30)),), days=frozenset({0}))
+    before = {"ana": rare, "ben": rare}
+    window = days_window(before, utc(2026, 11, 25, 9), 40, private=False)
+    assert [name for name, _ in window.holding_up] == ["ana", "ben"]
+    travelled = {"ana": rare, "ben": replace(rare, zone="Asia/Tokyo")}
+    after = rereckoned(window, before, travelled, utc(2026, 11, 26, 12))
+    assert "ana" in dict(after.holding_up)
+
+
 def test_nothing_added_is_the_start_itself() -> None:
     """No hours end where they begin, at night as well."""
     assert add_working_hours(WorkingCalendar(), utc(2026, 11, 25, 3), 0) == utc(2026, 11, 25, 3)

@@ -34,8 +34,8 @@ class Window:
 
     `hours`: working hours that each member gets (wall-clock hours when `live`). `personal`: for each member,
     sorted by name, the moment when they have had them. `holding_up`: those of them whose moment comes after
-    `due`, because waiting for them would pass the limit. A moment more than 400 days off stands for "not
-    within 400 days".
+    `due`, because waiting for them would pass the limit, or 400 days or more after the start, which stands
+    for "not within 400 days".
     """
 
     opens: datetime
@@ -192,8 +192,9 @@ def rereckoned(
     }
     wanted = [done for done in changed.values() if window.due < done <= window.due + HOLD_UP_LIMIT]
     due = closing_moment(after, max(wanted)) if wanted else window.due
-    personal = tuple((kept | changed).items())
-    return replace(window, due=due, personal=personal, holding_up=tuple(item for item in personal if item[1] > due))
+    personal = kept | changed
+    held_up = _held_up(personal, window.opens, due)
+    return replace(window, due=due, personal=tuple(personal.items()), holding_up=held_up)
 
 
 def _prolonged(window: Window, calendars: Mapping[str, WorkingCalendar], start: datetime, hours: float) -> Window:
@@ -226,8 +227,12 @@ def _window(
     waited = [_waited_until(calendars[name], start, end, cap, alone) for name, end in done.items()]
     asked = [end for name, end in done.items() if name in wait_for]
     due = closing_moment(calendars, max([floor, *waited, *asked]))
-    cut_off = tuple(item for item in done.items() if item[1] > due or item[1] == start + _HORIZON)
-    return Window(start, due, hours, tuple(done.items()), cut_off)
+    return Window(start, due, hours, tuple(done.items()), _held_up(done, start, due))
+
+
+def _held_up(done: Mapping[str, datetime], opens: datetime, due: datetime) -> Named:
+    """Also whoever is not through within the horizon, however late it closes."""
+    return tuple(item for item in done.items() if item[1] > due or item[1] >= opens + _HORIZON)
 
 
 def _waited_until(calendar: WorkingCalendar, start: datetime, done: datetime, cap: datetime, alone: bool) -> datetime:

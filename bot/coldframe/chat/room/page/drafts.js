@@ -5,12 +5,11 @@
 // over plain HTTP from another machine has no cipher: there it stands open in the browser's store until it is removed.
 // What a page has not yet written when it goes is left where it can be written at once (`lastwords`).
 
-import { ahead, isLeft, leave, left } from "./lastwords.js";
+import { ahead, isLeft, leave, left, toBytes } from "./lastwords.js";
 
 const STORE = "kept";
 // What is said to everybody ends with no step.
 export const untilIn = (place) => (place === "d" ? "step" : "sent");
-const bytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
 
 class Drafts extends EventTarget {
   #known = new Map(); // name -> value, in clear, in this page's memory alone
@@ -202,7 +201,7 @@ async function sealOf({ name, key: raw }) {
   return { name, key, made: await ahead(key) };
 }
 
-const keyOf = (raw) => (globalThis.crypto?.subtle ? crypto.subtle.importKey("raw", bytes(raw), "AES-GCM", false, ["encrypt", "decrypt"]) : null);
+const keyOf = (raw) => (globalThis.crypto?.subtle ? crypto.subtle.importKey("raw", toBytes(raw), "AES-GCM", false, ["encrypt", "decrypt"]) : null);
 
 async function closed(value, key) {
   if (!key) return { open: value };

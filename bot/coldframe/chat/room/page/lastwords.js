@@ -5,7 +5,7 @@
 
 const STEM = "coldframe left ";
 const MOST = 256 * 1024; // bytes: the longest text that the room takes, and what is written around it
-const toBytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
+export const toBytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
 const toText = (bytes) => bytes.reduce((text, byte) => text + String.fromCharCode(byte), "");
 const over = (words, stretch) => words.map((byte, at) => byte ^ stretch[at]);
 
