@@ -17,13 +17,8 @@ TOP = Path(__file__).resolve().parent.parent
 
 GROUPED = "--dist=loadgroup"
 WORKERS = ["-n", "2", GROUPED]
-ORDINARY = [
-    "-n",
-    "3",
-    GROUPED,
-    "-m",
-    "not slow",
-]  # of two processors, two workers leave a third idle: they wait for others
+# Of two processors, two workers leave a third idle: they wait for others.
+ORDINARY = ["-n", "3", GROUPED, "-m", "not slow"]
 PROFILE = "ci" if os.environ.get("CI") else "all"  # see tests/conftest.py
 ALL = [*WORKERS, f"--hypothesis-profile={PROFILE}", "--cov", "--cov-report=term:skip-covered"]
 USAGE = 4  # pytest's exit status for words that it does not know

@@ -16,8 +16,8 @@ import pytest
 
 from coldframe import __main__ as entrance
 from coldframe import homes
+from tests.unprivileged import unprivileged
 
-NOBODY = 65534
 SECRET = "a passphrase for the tests"
 GOOD = {
     "SECRET": SECRET, "SLACK_BOT_TOKEN": "xoxb-1", "SLACK_APP_TOKEN": "xapp-1", "SLACK_SIGNING_SECRET": "s",
@@ -119,19 +119,12 @@ def test_a_server_that_does_not_answer_is_named_without_its_password(
 
 @contextmanager
 def without_rights() -> Iterator[None]:
-    """Root writes everywhere, so root becomes nobody for a moment. Whoever that is may not read this Python, so what a
-    start imports late is imported before."""
+    """Nobody may not read this Python, so what a start imports late is imported before."""
     for name in IMPORTED_LATE:
         importlib.import_module(name)
     "".encode("ascii").decode("idna")
-    if os.geteuid():
+    with unprivileged():
         yield
-        return
-    os.seteuid(NOBODY)
-    try:
-        yield
-    finally:
-        os.seteuid(0)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="folders are closed in another way there")

@@ -6,7 +6,6 @@ A whole installation takes a minute and the network, so it is not repeated here:
 from __future__ import annotations
 
 import ast
-import contextlib
 import importlib.util
 import json
 import os
@@ -14,18 +13,18 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from types import ModuleType
 
 import pytest
 
+from tests.unprivileged import unprivileged
+
 pytestmark = pytest.mark.xdist_group("bootstrap")  # one environment serves them all
 
 TOP = Path(__file__).resolve().parents[2]
 OLDEST = (3, 4)  # the oldest syntax that this Python's parser can still tell apart
-NOBODY = 65534
 UNPUBLISHED = "coldframe-unpublished==1 \\\n    --hash=sha256:" + "0" * 64 + "\n"
 FIRST_READ = ("deploy/bootstrap.py", "demo/__main__.py", "tests/__main__.py")
 
@@ -268,19 +267,6 @@ def test_a_file_in_the_way_is_named(clone: Path) -> None:
     assert (clone / ".venv").read_text(encoding="utf-8") == "mine"
 
 
-@contextlib.contextmanager
-def _unprivileged() -> Iterator[None]:
-    """Root writes everywhere, so root becomes nobody for a moment."""
-    if os.geteuid():
-        yield
-        return
-    os.seteuid(NOBODY)
-    try:
-        yield
-    finally:
-        os.seteuid(0)
-
-
 @pytest.mark.skipif(os.name == "nt", reason="folders are closed in another way there")
 def test_a_folder_that_cannot_be_written_is_said_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
     """In a folder that is closed to the user the one line says so, with exit status 2."""
@@ -290,7 +276,7 @@ def test_a_folder_that_cannot_be_written_is_said_in_one_line(capsys: pytest.Capt
         for folder in (top, top / "deploy", top / "demo"):
             folder.chmod(0o555)
         try:
-            with _unprivileged(), pytest.raises(SystemExit) as ended:
+            with unprivileged(), pytest.raises(SystemExit) as ended:
                 module.start(str(top / "demo" / "__main__.py"), module.RUNTIME)
         finally:
             top.chmod(0o755)

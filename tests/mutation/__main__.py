@@ -17,6 +17,7 @@ import importlib
 import os
 import random
 import resource
+import shutil
 import signal
 import subprocess
 import sys
@@ -69,7 +70,7 @@ class Tests:
         return sorted(here or anywhere, key=lambda test: (stem not in test, test))
 
 
-def measure(file: Path) -> Tests:
+def measure(file: Path) -> Path:
     """Runs the tests once, and notes for each which lines it runs through."""
     words = [
         "-q",
@@ -87,7 +88,7 @@ def measure(file: Path) -> Tests:
     if done.returncode:
         print(done.stdout[-3000:], file=sys.stderr)
         raise SystemExit("the tests fail without any wrong")
-    return Tests(file)
+    return file
 
 
 def outcome(site: Site, tests: Tests, folder: Path) -> str:
@@ -153,19 +154,22 @@ def main(words: Sequence[str]) -> int:
     asked = parser.parse_args(words)
     drawn = _drawn(asked)
     print(f"{len(drawn)} of {len(sites())} wrongs, by seed {asked.seed}", flush=True)
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        kept = asked.map or folder / "map"
-        tests = Tests(kept) if kept.exists() else measure(kept)
-        for each in HEAVY.split():
-            importlib.import_module(each)
-        os.chdir(TOP)
-        counts = Counter[str]()
-        try:
+    counts = Counter[str]()
+    try:
+        # A test that is stopped may still write there.
+        with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as name:
+            folder = Path(name)
+            kept = asked.map or folder / "map"
+            if not kept.exists():
+                shutil.move(measure(folder / "measured"), kept)  # whole or not at all
+            tests = Tests(kept)
+            for each in HEAVY.split():
+                importlib.import_module(each)
+            os.chdir(TOP)
             for what in _tried(drawn, tests, folder):
                 counts[what] += 1
-        except KeyboardInterrupt:
-            print("\nstopped; what was tried until then:", flush=True)
+    except KeyboardInterrupt:
+        print("\nstopped; what was tried until then:", flush=True)
     _tell(counts)
     return 0
 

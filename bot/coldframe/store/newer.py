@@ -22,6 +22,11 @@ def kept(shape: TypeAdapter[Any], stored: str | None, now: str) -> str:
     if stored is None or stored == now:
         return now
     known = shape.dump_json(shape.validate_json(stored)).decode()
+    return beside(stored, known, now)
+
+
+def beside(stored: str, known: str, now: str) -> str:
+    """The same, where what this release makes of the stored one is `known`."""
     return with_more(stored, known, now) if holds_more(stored, known) else now
 
 

@@ -110,8 +110,8 @@ class FollowThroughWork:
             with suppress(Damaged):
                 yield self._trial(row)
 
-    async def _columns(self, trial: Trial, at: datetime, *, beside: bool = True) -> dict[str, Any]:
-        open_, private = self._with_more(trial) if beside else _written(trial)
+    async def _columns(self, trial: Trial, at: datetime) -> dict[str, Any]:
+        open_, private = self._with_more(trial)
         return {
             "step": trial.step.value,
             "owner": trial.owner,
@@ -122,12 +122,12 @@ class FollowThroughWork:
 
     def _with_more(self, trial: Trial) -> list[str]:
         """Each of its two documents with what a newer release wrote into it beside what this one knows."""
-        names = (("trial", trial.id), ("trial", trial.id, "private"))
-        stored = [self._stored.get(name, "{}") for name in names]
-        if stored[0] == "{}":
-            return _written(trial)
+        now = _written(trial)
+        if ("trial", trial.id) not in self._stored:
+            return now
+        stored = [self._stored[name] for name in (("trial", trial.id), ("trial", trial.id, "private"))]
         known = _written(_TRIAL.validate_python({name: it for doc in stored for name, it in json.loads(doc).items()}))
-        return [newer.with_more(*each) for each in zip(stored, known, _written(trial), strict=True)]
+        return [newer.beside(*each) for each in zip(stored, known, now, strict=True)]
 
     async def add_trial(self, trial: Trial, at: datetime) -> None:
         columns = await self._columns(trial, at)
@@ -135,8 +135,9 @@ class FollowThroughWork:
         await self._db.execute(t.trials.insert().values(**keys, **columns))
 
     async def save_trial(self, after: Trial, facts: Sequence[TrialFact], at: datetime) -> None:
-        forgets = any(isinstance(fact, MemberForgotten) for fact in facts)
-        columns = await self._columns(after, at, beside=not forgets)
+        if any(isinstance(fact, MemberForgotten) for fact in facts):  # nobody can tell of whom tells what is beside
+            self._stored.pop(("trial", after.id), None)
+        columns = await self._columns(after, at)
         await self._db.execute(
             update(t.trials).where(t.trials.c.id == after.id).values(version=t.trials.c.version + 1, **columns)
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -38,6 +38,24 @@ def new_room(at: Bench, someone: Someone, **more: Any) -> str:
 
 def membership(at: Bench, someone: Someone, room: str) -> str:
     return str(at.call(someone, "GET", f"{of_room(room)}/state/m.room.member/{at.bot.user}")["membership"])
+
+
+async def leaves_direct_messages(at: Bench, someone: Someone) -> None:
+    at.call(someone, "POST", f"{of_room(at.chat.rooms.direct(someone.id) or '')}/leave", {})
+    await at.hears()
+
+
+def once_a_room_is_made(patch: pytest.MonkeyPatch, happens: Callable[[str], None]) -> None:
+    """Before its maker has the server's answer."""
+    call = Calls._call
+
+    async def answered(self: Calls, method: str, where: str, query: Any, content: Any) -> Any:
+        answer = await call(self, method, where, query, content)
+        if where.endswith("/createRoom"):
+            happens(answer["room_id"])
+        return answer
+
+    patch.setattr(Calls, "_call", answered)
 
 
 async def dies_before_its_place_is_kept(at: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -83,8 +101,7 @@ async def test_direct_messages_that_somebody_opened_are_theirs_after_a_sudden_en
 ) -> None:
     """Once the bot is in the room, nothing there says that it is no team's."""
     async with at_the_bench(tmp_path, the_server()) as at:
-        at.call(at.ana, "POST", f"{of_room(at.chat.rooms.direct(at.ana.id) or '')}/leave", {})
-        await at.hears()
+        await leaves_direct_messages(at, at.ana)
         room = new_room(at, at.ana, is_direct=True, invite=[at.bot.user])
         await at.ana.looks()
         await dies_before_its_place_is_kept(at, monkeypatch)
@@ -101,19 +118,14 @@ async def test_direct_messages_of_which_no_answer_came_are_not_opened_twice(
 ) -> None:
     """The room was made, and the person invited, but the connection broke."""
     async with at_the_bench(tmp_path, the_server()) as at:
-        call = Calls._call
-        at.call(at.ana, "POST", f"{of_room(at.chat.rooms.direct(at.ana.id) or '')}/leave", {})
-        await at.hears()
+        await leaves_direct_messages(at, at.ana)
         await at.chat.forget(at.chat.tenant, at.ana.id)
 
-        async def lost(self: Calls, method: str, where: str, query: Any, content: Any) -> Any:
-            answer = await call(self, method, where, query, content)
-            if where.endswith("/createRoom"):
-                raise OutcomeUnknown("no answer")
-            return answer
+        def lost(_: str) -> None:
+            raise OutcomeUnknown("no answer")
 
         with monkeypatch.context() as patch:
-            patch.setattr(Calls, "_call", lost)
+            once_a_room_is_made(patch, lost)
             with pytest.raises(OutcomeUnknown):
                 await at.chat.post(at.direct(at.ana), HELLO, key="k1")
         await at.hears()
@@ -129,18 +141,13 @@ async def test_the_first_word_is_closed_though_the_syncs_have_told_half_of_its_r
 ) -> None:
     """A sync may come while the room is being made, before it is encrypted and the person invited."""
     async with at_the_bench(tmp_path, the_server()) as at:
-        call = Calls._call
-        at.call(at.ana, "POST", f"{of_room(at.chat.rooms.direct(at.ana.id) or '')}/leave", {})
-        await at.hears()
+        await leaves_direct_messages(at, at.ana)
         await at.chat.forget(at.chat.tenant, at.ana.id)
 
-        async def half_told(self: Calls, method: str, where: str, query: Any, content: Any) -> Any:
-            answer = await call(self, method, where, query, content)
-            if where.endswith("/createRoom"):
-                at.chat.crypt.rooms[answer["room_id"]] = MatrixRoom(answer["room_id"], at.bot.user)
-            return answer
+        def half_told(room: str) -> None:
+            at.chat.crypt.rooms[room] = MatrixRoom(room, at.bot.user)
 
-        monkeypatch.setattr(Calls, "_call", half_told)
+        once_a_room_is_made(monkeypatch, half_told)
         await at.chat.post(at.direct(at.ana), HELLO, key="k1")
         assert await at.reads(at.ana) == ["Hello"]
         room = at.chat.rooms.direct(at.ana.id) or ""

@@ -95,11 +95,15 @@ class MatrixChat:
         return first
 
     async def say_in_passing(self, person: str, message: Message) -> None:
-        """A word that wakes nobody and is not kept: the platform's own kind for it."""
+        """A word that wakes nobody and is not kept: the platform's own kind for it. What cannot be shown is lost."""
         place = Place(self.tenant, "direct", person)
-        room = await self.room_of(place)
-        for part in parts(message, await self._reader(place)):
-            await self.send(room, "m.room.message", {**content_of(part), "msgtype": "m.notice"}, secrets.token_hex(16))
+        try:
+            room = await self.room_of(place)
+            for part in parts(message, await self._reader(place)):
+                notice = {**content_of(part), "msgtype": "m.notice"}
+                await self.send(room, "m.room.message", notice, secrets.token_hex(16))
+        except ChatError as trouble:
+            log.warning("matrix.answer_not_shown", problem=str(trouble))
 
     async def _below(self, place: Place) -> str:
         """The room, with what something is to hang under still there."""

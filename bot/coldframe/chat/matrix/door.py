@@ -228,10 +228,7 @@ class Door:
     async def _told(self, intake: Intake, told: Inbound) -> None:
         reply = await intake.receive(told)
         if reply.note is not None:
-            try:
-                await self._chat.say_in_passing(told.person, reply.note)
-            except ChatError as trouble:
-                log.warning("matrix.answer_not_shown", problem=str(trouble))
+            await self._chat.say_in_passing(told.person, reply.note)
 
     async def _known(self, room: str, event: Json) -> Known:
         """What an edit or a redaction is about. Raises ChatError while the server cannot be asked."""
@@ -339,10 +336,7 @@ class Door:
             words = surface.cannot_be_opened_in(self._chat.rooms.name(room))
         else:
             return
-        try:
-            await self._chat.say_in_passing(sender, words)
-        except ChatError as trouble:
-            log.warning("matrix.answer_not_shown", problem=str(trouble))
+        await self._chat.say_in_passing(sender, words)
 
     def _is_first_today(self, sender: str) -> bool:
         today = self._clock.now().date().isoformat()

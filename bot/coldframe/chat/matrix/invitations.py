@@ -91,12 +91,8 @@ class Invitations:
 
     async def _too_many(self, inviter: str) -> None:
         """To whom the bot talks already; nobody is written to for the first time for it."""
-        if self._chat.rooms.direct(inviter) is None:
-            return
-        try:
+        if self._chat.rooms.direct(inviter) is not None:
             await self._chat.say_in_passing(inviter, surface.too_many_invitations(MAX_A_DAY))
-        except ChatError as trouble:
-            log.warning("matrix.answer_not_shown", problem=str(trouble))
 
 
 def _own(invite: Json, me: str) -> Json:

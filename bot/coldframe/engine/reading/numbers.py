@@ -78,7 +78,7 @@ def decimal(text: str) -> float:
 def _without_per_cent(text: str) -> tuple[str, bool]:
     bare = text.strip()
     sign = next((sign for sign in _PER_CENT if bare.lower().endswith(sign)), "")
-    return bare.removesuffix(bare[len(bare) - len(sign) :] if sign else ""), bool(sign)
+    return bare[: len(bare) - len(sign)], bool(sign)
 
 
 def _joined(grouped: str) -> int:
