@@ -25,7 +25,7 @@ from coldframe.domain.round.plans import PlansRevealed, WithdrawPlan
 from coldframe.domain.round.revealed_notes import SettleLateNote
 from coldframe.domain.round.undoing import AnnounceNow, DecisionHeld
 from coldframe.domain.state import Roles, Round
-from coldframe.store.rounds import from_rows, to_rows
+from coldframe.store.rounds import PRIVATE, from_rows, to_rows
 from tests.domain.play import EVERYBODY, MONDAY, NEEDS_WINDOW, D, F, a_round
 from tests.domain.wild import STRANGER, Wild
 
@@ -256,15 +256,21 @@ class AnyOrder(RuleBasedStateMachine):
 
     @invariant()
     def stored_apart(self) -> None:
-        """Rows give the round back, made anew or from those of the state before; what is readable at rest holds nothing
-        private."""
+        """Rows give the round back in its order, made anew or from those of the state before, and made of what was read
+        are the same again; what is readable at rest holds nothing private."""
         if not hasattr(self, "begin"):
             return
         rows = to_rows(self.round)
         self._rows = to_rows(self.round, getattr(self, "_rows", None))
-        assert (self._rows.doc, self._rows.items, self._rows.ledgers) == (rows.doc, rows.items, rows.ledgers)
+        assert (self._rows.doc, self._rows.ledgers) == (rows.doc, rows.ledgers)
         marks = {name: {v: m for v, m in ledger.marks.items() if m} for name, ledger in rows.ledgers.items()}
-        assert from_rows(rows.doc, rows.opened(), marks) == self.round
+        for each in (rows, self._rows):
+            read = from_rows(each.doc, each.opened(), marks)
+            assert read == self.round
+            for name, _ in PRIVATE.values():
+                assert list(getattr(read, name)) == list(getattr(self.round, name))
+            anew = to_rows(read, read=each.opened()).items
+            assert {at: item.place for at, item in anew.items()} == {at: item.place for at, item in each.items.items()}
         self._says_nothing_private(rows.doc)
         assert '"author":"' not in rows.doc
 

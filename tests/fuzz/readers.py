@@ -275,7 +275,7 @@ _TRIAL_DOC = json.loads(register._TRIAL.dump_json(filled(Trial, MemberId("ada"))
 
 
 def _read_document(doc: str) -> object:
-    return from_rows(doc, {key: item.body for key, item in _ROWS.items.items()}, {})
+    return from_rows(doc, _ROWS.opened(), {})
 
 
 READERS: dict[str, Reader] = {

@@ -250,6 +250,35 @@ async def test_a_round_that_is_read_again_has_everything_in_the_order_in_which_i
     assert (list(read.notes), list(read.choices)) == (ids, ["p2", "p1"])
 
 
+async def test_a_note_that_is_taken_back_leaves_the_others_as_they_are_sealed(store: SqlStore, address: str) -> None:
+    """Those behind it are not written anew, and who reads them with the gap, and adds to them, finds their order."""
+
+    def note(i: str) -> dict[NoteId, Note]:
+        return {NoteId(i): Note(NoteId(i), LeverId("retention"), Side.RESTRAINING, f"Text of {i}", MemberId("asa"))}
+
+    async def saved(by: SqlStore, notes: dict[NoteId, Note]) -> list[Any]:
+        async with by.begin() as uow:
+            before = await uow.round("r1")
+            assert before is not None
+            await uow.save_round(before, a_round(Step.NOTES, notes=notes), (), NOW)
+        async with by.database.transaction() as db:
+            return [row.body for row in await db.execute(text("select body from sealed"))]
+
+    async with store.begin() as uow:
+        await uow.add_round(a_round(Step.NOTES), NOW)
+    three = await saved(store, note("n9") | note("n1") | note("n5"))
+    assert [body for body in await saved(store, note("n1") | note("n5")) if body not in three] == []
+    again = await opened_store(address, owner="two")
+    await saved(again, note("n1") | note("n5") | note("n3"))
+    await again.close()
+    third = await opened_store(address, owner="three")
+    async with third.begin() as uow:
+        read = await uow.round("r1")
+    await third.close()
+    assert read is not None
+    assert list(read.notes) == ["n1", "n5", "n3"]
+
+
 async def test_sealed_text_does_not_open_with_another_secret(address: str, tmp_path: Path) -> None:
     """Opened with the wrong secret nothing is claimed and nothing lost: with the right one it goes."""
     first = await opened_store(address)

@@ -112,10 +112,10 @@ _BEFORE_A_MOMENT = (" by ", " until ", " from ", " before ")
 
 def _behind(out: Sequence[Inline], found: Line) -> Line:
     """What fills a place; a moment as it reads behind our own words there."""
-    before = f" {out[-1].text.lower()}" if out and isinstance(out[-1], Words) else ""
     match found:
-        case (When(form="moment") as when,) if before.endswith(_BEFORE_A_MOMENT):
-            return (replace(when, form="by"),)
+        case (When(form="moment") as when,) if out and isinstance(out[-1], Words):
+            before = f" {out[-1].text.lower()}"
+            return (replace(when, form="by"),) if before.endswith(_BEFORE_A_MOMENT) else found
     return found
 
 

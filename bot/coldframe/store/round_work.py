@@ -64,13 +64,14 @@ class RoundWork:
         marks = (await self._db.execute(votes)).all()
         await self._sealer.find(row.body for row in (*items, *marks))
         try:
-            round_ = mapping.from_rows(doc, self._items(items), self._marks(marks))
+            opened = self._items(items)
+            round_ = mapping.from_rows(doc, opened, self._marks(marks))
         except Exception as problem:  # whatever is wrong with what was stored, it is wrong with this round alone
             self._damaged.add(round_id)
             log.error("round.damaged", round=round_id, problem=type(problem).__name__)
             raise Damaged("round", round_id) from None
         self._damaged.discard(round_id)
-        rows = mapping.as_stored(mapping.to_rows(round_), doc)
+        rows = mapping.as_stored(mapping.to_rows(round_, read=opened), doc)
         return version, round_, replace_earlier(rows, items, marks)
 
     def _items(self, rows: Sequence[Any]) -> list[mapping.Opened]:

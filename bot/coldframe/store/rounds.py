@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cache
@@ -59,7 +59,7 @@ _PAST: Mapping[Covers, Step] = {
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """A thing to be sealed, its place among its kind, both with its name as JSON, and the key under which."""
+    """A thing to be sealed, its place in the order of its kind, both with its name as JSON, and the key under which."""
 
     place: int
     thing: Any
@@ -105,14 +105,17 @@ def _placed_before(shape: Any) -> TypeAdapter[Any]:
     return TypeAdapter(tuple[int, shape])
 
 
-def to_rows(round_: Round, before: Rows | None = None) -> Rows:
-    """Splits a round into what may be read at rest and what may not."""
+def to_rows(round_: Round, before: Rows | None = None, read: Iterable[Opened] = ()) -> Rows:
+    """Splits a round into what may be read at rest and what may not. What it was `read` from keeps its places."""
     known = before.items if before is not None else {}
-    counted: Counter[str] = Counter()
+    places = {(one.kind, key): place for one in read for place, key, _ in (one.read(),)}
+    last: dict[str, int] = defaultdict(lambda: -1)  # places grow; where one is left empty, those behind stay as sealed
     items: dict[tuple[str, str], Item] = {}
     for kind, key, thing, use in _secret(round_):
-        items[kind, key] = _item(known.get((kind, key)), counted[kind], key, thing, _SHAPES[kind], use)
-        counted[kind] += 1
+        old = known.get((kind, key))
+        place = max(old.place if old is not None else places.get((kind, key), 0), last[kind] + 1)
+        items[kind, key] = _item(old, place, key, thing, _SHAPES[kind], use)
+        last[kind] = place
     ledgers = {name: book for name in _LEDGERS if (book := getattr(round_, name)) is not None}
     shown = _shown(round_, ledgers)
     if before is not None and all(map(is_, shown, before.open)):

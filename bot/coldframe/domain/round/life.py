@@ -71,13 +71,19 @@ def decide(round_: Round, command: Command, now: datetime, chance: str = "") -> 
     `now` is aware. A command that changes nothing gives no facts. From `chance`, which is fresh and is kept nowhere,
     follow the names under which something is revealed.
     """
+    return decided(round_, command, now, chance)[0]
+
+
+def decided(round_: Round, command: Command, now: datetime, chance: str = "") -> tuple[Facts, Round]:
+    """The same facts, with the round that they lead to."""
     ruled = _ruled(round_, command, now)
-    facts = _with_openings(round_, tuple(renaming.renamed(round_, fact, chance) for fact in ruled))
+    facts, after = _with_openings(round_, tuple(renaming.renamed(round_, fact, chance) for fact in ruled))
     if not facts:
-        return ()
-    facts = (*facts, *ballots.weighting(replay(round_, facts), now))
-    facts = (*facts, *course.settle(replay(round_, facts), now))
-    return (*facts, *counter.together(replay(round_, facts)))
+        return (), round_
+    for more in (lambda r: ballots.weighting(r, now), lambda r: course.settle(r, now), counter.together):
+        following = more(after)
+        facts, after = (*facts, *following), replay(after, following)
+    return facts, after
 
 
 def _ruled(round_: Round, command: Command, now: datetime) -> Facts:
@@ -91,8 +97,9 @@ def _ruled(round_: Round, command: Command, now: datetime) -> Facts:
     return rule(round_, command, now)
 
 
-def _with_openings(round_: Round, facts: Facts) -> Facts:
-    """Adds behind each fact that moves the round the opening of the next step, or what goes past it."""
+def _with_openings(round_: Round, facts: Facts) -> tuple[Facts, Round]:
+    """Adds behind each fact that moves the round the opening of the next step, or what goes past it; and the round
+    after all of them."""
     out: list[Fact] = []
     coming = list(facts)
     while coming:
@@ -101,7 +108,7 @@ def _with_openings(round_: Round, facts: Facts) -> Facts:
         out.append(fact)
         if round_.step is not before and round_.step in RUNNING:
             coming[:0] = _opening(round_)
-    return tuple(out)
+    return tuple(out), round_
 
 
 def _opening(round_: Round) -> list[Fact]:

@@ -15,7 +15,7 @@ from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.people.aliases import is_nobody
 from coldframe.domain.refusals import known
-from coldframe.domain.round.life import decide, replay
+from coldframe.domain.round.life import decided
 from coldframe.domain.state import Round
 from coldframe.domain.trial import life as trial_life
 from coldframe.domain.trial.facts import TrialFact
@@ -118,14 +118,13 @@ class Turn:
     async def act(self, round_: Round, command: Command) -> Round:
         """Decides, gives opened steps their windows, saves, and lets the facts be told. Raises Refused."""
         self._about(round_)
-        facts: list[Fact] = list(decide(round_, command, self.now, self.kit.ids.chance()))
-        after = replay(round_, facts)
+        first, after = decided(round_, command, self.now, self.kit.ids.chance())
+        facts: list[Fact] = list(first)
         for following in (windows.following, windows.within_hours, timetable.following, changing.following):
             next_ = await following(self.uow, self.now, after, facts)
             if next_ is not None:
-                more = decide(after, next_, self.now)
+                more, after = decided(after, next_, self.now)
                 facts += more
-                after = replay(after, more)
         if facts:
             self.changed = True
             await self.uow.save_round(round_, after, facts, self.now)
@@ -148,7 +147,8 @@ class Turn:
 
     async def act_all(self, round_: Round, commands: Sequence[Command]) -> Round:
         """All of them in order, or none: whatever would be refused is refused before anything has changed."""
-        self.rehearse(round_, commands)
+        if len(commands) > 1:
+            self.rehearse(round_, commands)
         for command in commands:
             round_ = await self.act(round_, command)
         return round_
@@ -156,7 +156,7 @@ class Turn:
     def rehearse(self, round_: Round, commands: Sequence[Command]) -> None:
         """Raises Refused if any of them would be."""
         for command in commands:
-            round_ = replay(round_, decide(round_, command, self.now))
+            _, round_ = decided(round_, command, self.now)
 
     # --- saying ---
 

@@ -59,7 +59,7 @@ def one_line(text: str) -> str:
 
 def length(text: str) -> int:
     """Length in UTF-16 units, the strictest way in which a client may count."""
-    return len(text) + sum(char > "\uffff" for char in text)
+    return len(text.encode("utf-16-le", "surrogatepass")) // 2
 
 
 def cut(text: str, most: int) -> str:

@@ -43,9 +43,9 @@ def page_of(round_: Round, member: MemberId, option_id: str) -> int:
     return paging.page_of(_pages(round_, member), option_id)
 
 
-def sheet(round_: Round, member: MemberId, page: int | None = 0) -> Message:
+def sheet(round_: Round, member: MemberId, page: int | str | None = 0) -> Message:
     """All of a voter's ballot in one message: the ask, what is left, each option with its buttons, until when. `page`
-    None: all options at once."""
+    may be an option that stands on it; None: all options at once."""
     words, ledger = _vote(round_), _ledger(round_)
     every, page = paging.shown(_pages(round_, member), page)
     locked = member in ledger.locked

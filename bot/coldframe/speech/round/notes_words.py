@@ -18,8 +18,9 @@ SIGNS = {Side.RESTRAINING: "−", Side.DRIVING: "+"}
 ONE_SIDED = 3  # notes, all of one direction, at which the other one is asked for
 
 
-def sheet(round_: Round, member: MemberId, page: int | None = 0) -> Message:
-    """The ask, what the writer has given so far, how to give more, until when. `page` None: all of it."""
+def sheet(round_: Round, member: MemberId, page: int | str | None = 0) -> Message:
+    """The ask, what the writer has given so far, how to give more, until when. `page` may be a note that stands on it;
+    None: all of it."""
     every, page = paging.shown(_pages(round_, member), page)
     blocks: list[Block] = [
         paragraph(written(round_.settings.question, 300)),

@@ -44,11 +44,12 @@ def within(every: Pages, page: int) -> int:
     return min(max(page, 0), len(every) - 1)
 
 
-def shown(every: Pages, page: int | None) -> tuple[Pages, int]:
-    """The pages, and the one to be shown; with None all of it is on one, for where nothing has to be cut."""
+def shown(every: Pages, page: int | str | None) -> tuple[Pages, int]:
+    """The pages, and the one to be shown: of this number, or with this item; with None all of it is on one, for where
+    nothing has to be cut."""
     if page is None:
         return ([[item for each in every for item in each]], 0)
-    return every, within(every, page)
+    return every, page_of(every, page) if isinstance(page, str) else within(every, page)
 
 
 def turning(round_: Round, action: str, page: int, every: Pages) -> list[Block]:

@@ -126,7 +126,7 @@ async def _drop_draft(request: RoundRequest) -> None:
 
 async def _written(turn: Turn, before: Round, after: Round, fact: NoteWritten) -> None:
     assert fact.note.author is not None
-    _show(turn, after, fact.note.author, notes_words.page_of(after, fact.note.author, fact.note.id))
+    _show(turn, after, fact.note.author, fact.note.id)
 
 
 async def _changed(turn: Turn, before: Round, after: Round, fact: NoteEdited | NoteWithdrawn) -> None:
@@ -140,7 +140,7 @@ def _own_sheet(turn: Turn, round_: Round, member: MemberId) -> None:
     _show(turn, round_, member, 0)
 
 
-def _show(turn: Turn, round_: Round, member: MemberId, page: int) -> None:
+def _show(turn: Turn, round_: Round, member: MemberId, page: int | str) -> None:
     turn.revise_own(round_, member, SHEET, notes_words.sheet(round_, member, page), Step.NOTES.value)
 
 

@@ -74,14 +74,14 @@ def _refresh(turn: Turn, before: Round, after: Round, voter: MemberId, option: s
     """The voter's sheet, at the page of the option where something changed."""
     if after.ledger() is None or after.step is not before.step:
         return
-    _show(turn, after, voter, ballot_prompts.page_of(after, voter, option) if option is not None else 0)
+    _show(turn, after, voter, option or 0)
 
 
 def own_card(turn: Turn, round_: Round, member: MemberId) -> None:
     _show(turn, round_, member, 0)
 
 
-def _show(turn: Turn, round_: Round, member: MemberId, page: int) -> None:
+def _show(turn: Turn, round_: Round, member: MemberId, page: int | str) -> None:
     turn.revise_own(round_, member, SHEET, ballot_prompts.sheet(round_, member, page), round_.step.value)
 
 
