@@ -18,13 +18,14 @@ from coldframe.domain.people.commands import ConfirmWeight, Forget
 from coldframe.domain.refusals import Refused
 from coldframe.domain.round.ballots import BallotCounted, DotsCounted, VoteCast
 from coldframe.domain.round.commitment import FIRST_WEEK, Committed, missing
-from coldframe.domain.round.life import _DECIDE, _EVOLVE, TRANSITIONS, decide, evolve, replay
+from coldframe.domain.round.life import _DECIDE, _EVOLVE, TRANSITIONS, decide, decided, evolve, replay
 from coldframe.domain.round.moves import Close, SetWindow, Start
 from coldframe.domain.round.notes import DropDraft, EditNote, Revealed, WithdrawNote
 from coldframe.domain.round.plans import PlansRevealed, WithdrawPlan
 from coldframe.domain.round.revealed_notes import SettleLateNote
 from coldframe.domain.round.undoing import AnnounceNow, DecisionHeld
 from coldframe.domain.state import Roles, Round
+from coldframe.speech.round import cards
 from coldframe.store.rounds import PRIVATE, from_rows, to_rows
 from tests.domain.play import EVERYBODY, MONDAY, NEEDS_WINDOW, D, F, a_round
 from tests.domain.wild import STRANGER, Wild
@@ -128,11 +129,14 @@ class AnyOrder(RuleBasedStateMachine):
     def _try(self, command: Command) -> None:
         """Only Refused may be raised, and a refusal gives nothing private away."""
         try:
-            facts = decide(self.round, command, self.now, f"{self.now}/{len(self.facts)}")
+            facts, after = decided(self.round, command, self.now, f"{self.now}/{len(self.facts)}")
         except Refused as refused:
             self._says_nothing_private(repr(refused.facts))
             return
+        before = self.round
         self._follow(command, facts)
+        assert after == self.round, "facts lead where they were told to lead"
+        self._card_stands(before, facts)
         if any(isinstance(x, NEEDS_WINDOW) for x in facts) and self.round.step not in ENDS:
             opens = self.now + timedelta(hours=2 if self.round.step is Step.BALLOT else 0)
             if self.round.progress.opens is not None:
@@ -149,6 +153,12 @@ class AnyOrder(RuleBasedStateMachine):
         assert self.round == replay(before, facts), "the same facts give the same round"
         self.facts += facts
         self._holds()
+
+    def _card_stands(self, before: Round, facts: tuple[Fact, ...]) -> None:
+        """What is done in private moves on the step's card nothing but what it says of the standing."""
+        if before.step is self.round.step in RUNNING and all(fact.private for fact in facts):
+            moved = cards.step_card(before) != cards.step_card(self.round)
+            assert not moved or cards.standing(before) != cards.standing(self.round)
 
     def _step(self, fact: Fact) -> None:
         before = self.round

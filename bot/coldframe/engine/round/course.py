@@ -65,7 +65,7 @@ async def react(
             await reaction(turn, before, after, fact)
     await _windows(turn, before, after, facts)
     counter.follow(turn, before, after)
-    await _refresh_card(turn, before, after)
+    await _refresh_card(turn, before, after, facts)
     await endings.follow(turn, before, after)
     if not all(fact.private for fact in facts):  # of what is done in private, nobody else's page tells
         await homes.follow(turn, after.tenant, after.seats)
@@ -123,14 +123,16 @@ def open_when_read(turn: Turn, round_: Round) -> None:
         turn.later(OPEN, round_.id, round_.step.value, opens_at)
 
 
-async def _refresh_card(turn: Turn, before: Round, after: Round) -> None:
-    """The card is sent anew only when it reads differently."""
+async def _refresh_card(turn: Turn, before: Round, after: Round, facts: Sequence[Fact]) -> None:
+    """The card is sent anew only when it reads differently. Of what is done in private it tells the number alone."""
     if after.step not in RUNNING or after.step is not before.step or before.progress.due is None:
         return
     if PLAYS[after.step].card_follows:
         reads = PLAYS[after.step].following_card
         if after != before and (reads is None or reads(after) != reads(before)):
             await PLAYS[after.step].open(turn, after)
+        return
+    if all(fact.private for fact in facts) and cards.standing(after) == cards.standing(before):
         return
     card = cards.step_card(after)
     if card != cards.step_card(before):

@@ -63,6 +63,13 @@ def step_card(round_: Round) -> Message:
     return Message(_summary(round_), tuple(blocks))
 
 
+def standing(round_: Round) -> tuple[object, ...]:
+    """All that a step's card tells and that changes by what people do in private."""
+    progress, expected = round_.progress, len(rules.expected(round_))
+    told = (progress.due, progress.opens, progress.settles_at, progress.extensions)
+    return (*told, round_.paused, round_.roles, round_.seats, counter.told_in(round_), expected)
+
+
 def _summary(round_: Round) -> Line:
     start = line("{name}, {step}: ", name=theirs(round_.name, 60), step=title(round_.step).lower())
     ask = what_is_asked(round_)
