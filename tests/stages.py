@@ -28,7 +28,16 @@ CHAOS = ["crashes", "deliveries", "faults", "kills", "presses", "replicas"]
 CALIBRATION = "calibration"
 """The module of tests/bench that lays what the bot says beside what is true."""
 TIMES = 10  # orders
-BENCHES = sorted({path.stem for path in TOP.glob("tests/bench/*.py")} - {"__init__", CALIBRATION, *CHAOS})
+BENCHES = [
+    *("appointments", "charts", "demo", "full_room", "happening", "pairwise", "register", "room"),
+    *("similarity_cost", "slack_ack", "slack_seen", "tally", "team", "timing"),
+]
+"""Modules of tests/bench that tell what something costs, each figure beside its floor in the same run."""
+STUDIES = [
+    *("access", "access_slack", "cautions", "disclosure", "fuzz", "hours", "nearness", "odds", "quiet"),
+    *("similarity", "slack_calls", "verdicts"),
+]
+"""Modules of tests/bench that judge what the bot says and lets through, by many more cases than a test can have."""
 
 MEMORY = Path("/dev/shm")
 ROOM = 2 << 30  # bytes that the databases of two workers need at most, with much to spare
@@ -131,5 +140,6 @@ STAGES: dict[str, Callable[[Sequence[str]], int]] = {
     "--chaos": lambda words: _benches(words or CHAOS),
     "--mutation": _mutation,
     "--shuffled": _shuffled,
+    "--studies": lambda words: _benches(words or STUDIES),
 }
 """By the first word; the words after it go to pytest, name the benchmarks, or are the calibration's own."""

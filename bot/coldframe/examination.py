@@ -59,7 +59,7 @@ async def _on_matrix(settings: Settings) -> list[Finding]:
         from coldframe.on_matrix import matrix_options
     except ModuleNotFoundError as lacking:
         return [("encryption", "broken", f"{lacking.name} is missing", "pip install 'coldframe[matrix]'")]
-    found = await check_matrix(matrix_options(settings))
+    found = await check_matrix(matrix_options(settings), SystemClock())
     encrypts: Finding = ("encryption", "ok", "always on in direct messages, and in rooms that are encrypted", "")
     return [encrypts, *((one.name, one.state, one.detail, one.remedy) for one in found)]
 

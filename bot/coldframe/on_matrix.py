@@ -57,7 +57,8 @@ async def run_matrix(
         options, make = matrix_options(settings), Workshop(studio, time.now)
         folder = Path(settings.matrix_folder)
         homes.make_ready(folder, "COLDFRAME_MATRIX_FOLDER")
-        async with matrix_platform(options, folder, Seal(secret), secret, time, make) as platform:
+        in_time = clock is None  # a clock that somebody moves is none to be compared
+        async with matrix_platform(options, folder, Seal(secret), secret, time, make, in_time=in_time) as platform:
             door = Doorway()
             web = by_web(settings, store, time, platform.chat, door, http=True)
             engine = assembled(store, platform.chat, time, ids, studio, web.feed, web.numbers_at)

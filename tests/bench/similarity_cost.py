@@ -5,7 +5,8 @@ Run from the repository: python -m tests.bench.similarity_cost
 Cold is the first time, with the start of the worker and the loading of the encoder; warm is a later round, with notes
 that the worker has not read before; again is a second look at the same notes, whose vectors it remembers. The bars are
 for the clock; on a machine that has others to serve, what the worker's own processor had is judged instead, since
-nobody can tell how long the clock would have run.
+nobody can tell how long the clock would have run. The floor beside cold is the start of a worker that has nothing to
+do, beside the others the way of the same notes there and back.
 """
 
 from __future__ import annotations
@@ -24,10 +25,12 @@ import psutil
 import coldframe.wiring  # noqa: F401  what the bot's own process holds
 from coldframe.charts.studio import Studio
 from coldframe.engine.worker import explaining
+from tests import figures
 
 HERE = Path(__file__).parents[1] / "analysis"
 NOTES, RUNS = 150, 5  # runs warm
 SECONDS = {"cold": 6.0, "warm": 3.0, "again": 3.0}  # at most
+FLOORS = {"cold": "a worker started for nothing", "warm": "the notes there and back"}
 MEGABYTES = 150  # of the bot's own process, at most
 MEGABYTE = 2**20  # bytes
 BUSY = 0.5
@@ -52,6 +55,11 @@ def main() -> int:
     for name, one in spent.items():
         print(f"{NOTES} notes, {name:5}: {one.clock:4.1f} s, processor {one.processor:4.1f} s (bar {SECONDS[name]} s)")
         kept = kept and (one.processor if busy else one.clock) <= SECONDS[name]
+    bare = asyncio.run(floor(texts()))
+    for name, least in zip(("cold", "warm"), bare, strict=True):
+        what = f"{NOTES} notes searched for duplicates, {name}"
+        figures.note(what, spent[name].clock, "s", least, FLOORS[name], SECONDS[name])
+    print(f"beside them: {FLOORS['cold']} {bare[0]:.2f} s, {FLOORS['warm']} {1000 * bare[1]:.1f} ms")
     print(f"megabytes: the bot's own process {own:.0f} (bar {MEGABYTES}), the worker {worker:.0f}")
     return 0 if kept else 1
 
@@ -73,6 +81,17 @@ async def measured(notes: Sequence[str]) -> tuple[dict[str, Spent], float, float
     own, worker = (process.memory_info().rss / MEGABYTE for process in (psutil.Process(), _worker()))
     await studio.close()
     return {"cold": cold, "warm": sorted(warm, key=lambda one: one.clock)[RUNS // 2], "again": again}, own, worker
+
+
+async def floor(notes: Sequence[str]) -> tuple[float, float]:
+    """Seconds of a worker that counts the notes: the first time, and once it is there."""
+    studio, found = Studio(), []
+    for _ in range(2):
+        started = time.perf_counter()
+        await studio.compute(len, list(notes))
+        found.append(time.perf_counter() - started)
+    await studio.close()
+    return found[0], found[1]
 
 
 async def timed(studio: Studio, notes: Sequence[str]) -> Spent:

@@ -55,6 +55,14 @@ def test_benchmarks_run_one_after_the_other(started: list[list[str]]) -> None:
     assert after == ["tally", *stages.CHAOS]
 
 
+def test_every_module_that_can_be_run_belongs_to_one_word_and_what_is_timed_notes_its_floor() -> None:
+    """None is forgotten, none is run twice, and `--bench` has no module that leaves no figure."""
+    texts = {path.stem: path.read_text(encoding="utf-8") for path in stages.TOP.glob("tests/bench/*.py")}
+    runnable = sorted(name for name, text in texts.items() if '__name__ == "__main__"' in text)
+    assert runnable == sorted([*stages.BENCHES, *stages.STUDIES, *stages.CHAOS, stages.CALIBRATION])
+    assert {name for name, text in texts.items() if "figures.note(" in text} == set(stages.BENCHES)
+
+
 def test_what_is_measured_is_kept_as_json_and_shown_beside_its_floor(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -116,5 +124,5 @@ def test_an_unknown_option_is_refused_with_those_that_there_are() -> None:
     """One line lists the words, and nothing is run."""
     done = subprocess.run([sys.executable, "tests", "--everything"], cwd=stages.TOP, capture_output=True, text=True)
     assert done.returncode == stages.USAGE
-    words = "--all, --bench, --calibration, --chaos, --mutation, --shuffled, or words for pytest"
+    words = "--all, --bench, --calibration, --chaos, --mutation, --shuffled, --studies, or words for pytest"
     assert done.stderr.splitlines()[-1].startswith(f"python3 tests takes {words}")

@@ -54,6 +54,23 @@ def mutated(site: Site) -> str:
     return ast.unparse(_with(site)[0])
 
 
+def wrong_tree(site: Site) -> ast.Module:
+    """The same before it is a text: each line has the number that it has in the file."""
+    return _with(site)[0]
+
+
+def names_bound(site: Site) -> list[str]:
+    """What the statement of a wrong gives a name to: whoever uses that name meets the wrong."""
+    match _statement(*_with(site)):
+        case ast.Assign(targets=targets):
+            return [target.id for target in targets if isinstance(target, ast.Name)]
+        case ast.AnnAssign(target=ast.Name(id=name)):
+            return [name]
+        case ast.FunctionDef(name=name) | ast.ClassDef(name=name):
+            return [name]
+    return []
+
+
 def told(site: Site) -> str:
     """The line as it stands, and the statement that came of it."""
     tree, node = _with(site)
@@ -139,7 +156,8 @@ def _is_text(node: ast.AST | None) -> bool:
 
 
 def _code(node: ast.AST) -> Iterator[ast.AST]:
-    """What runs: no annotations, no decorators, no words of types."""
+    """What runs: no annotations, no decorators, no words of types; nor `strict` of a zip, which is said to readers and
+    changes nothing where the lengths are alike."""
     for name, value in ast.iter_fields(node):
         if name in ("annotation", "returns", "decorator_list", "type_params", "bases", "keywords") and not (
             name == "keywords" and isinstance(node, ast.Call)
@@ -154,7 +172,9 @@ def _code(node: ast.AST) -> Iterator[ast.AST]:
 
 
 def _is_apart(node: ast.AST) -> bool:
-    """Imports for types only, and aliases of types."""
+    """Imports for types only, aliases of types, and `strict`."""
+    if isinstance(node, ast.keyword) and node.arg == "strict":
+        return True
     if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
         return True
     called = node.func.id if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) else ""

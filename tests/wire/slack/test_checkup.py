@@ -77,6 +77,15 @@ async def test_a_clock_somewhat_wrong_is_a_warning(workspace: Workspace) -> None
     assert (await states(workspace, late=45))["clock"].state == "warning"
 
 
+async def test_the_clock_is_looked_at_where_each_workspace_brings_its_token(workspace: Workspace) -> None:
+    """By a call that needs none; without an answer it is not known."""
+    many: dict[str, Any] = {"bot_token": "", "client_id": "1.2"}
+    assert (await states(workspace, "http", **many))["clock"].state == "ok"
+    assert (await states(workspace, "http", late=7200, **many))["clock"].state == "broken"
+    nobody = await states(workspace, "http", api_url="http://127.0.0.1:9/api/", **many)
+    assert nobody["clock"].state == "unknown" and nobody["clock"].remedy
+
+
 async def test_what_cannot_be_told_is_unknown_and_not_broken(workspace: Workspace, people: dict[str, Someone]) -> None:
     """Without an answer nothing is said of tokens; a call that is asked to wait is no broken one."""
     found = await states(workspace, api_url="http://127.0.0.1:9/api/")

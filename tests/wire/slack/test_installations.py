@@ -20,13 +20,15 @@ from cryptography.fernet import Fernet
 from slack_sdk.oauth.installation_store import Installation
 from sqlalchemy import Engine, create_engine
 
-from coldframe.chat.slack.accounts import ManyWorkspaces, SetupError, open_session, rotator
+from coldframe.chat.slack.accounts import ManyWorkspaces, NotReached, SetupError, open_session, rotator
 from coldframe.chat.slack.app import slack_platform
 from coldframe.chat.slack.checkup import check_keys
 from coldframe.chat.slack.installations import SealedInstallationStore, box, open_installations
 from coldframe.config import SettingsError, load
+from coldframe.errors import FAILED
 from coldframe.message.nodes import Message, line
 from coldframe.ports.chat import NotDelivered, Reply, Said, Unreachable
+from coldframe.ports.clocks import WrongClock
 from coldframe.wiring import slack_options
 from tests.wire.slack.people import IN_CHANNEL, Someone
 from tests.wire.slack.service import ListIntake, RealClock, make, options
@@ -118,6 +120,26 @@ def test_a_key_that_is_none_is_named_without_being_shown() -> None:
     with pytest.raises(SetupError, match="COLDFRAME_SLACK_TOKEN_KEYS") as told:
         box(("not-a-key",))
     assert "not-a-key" not in str(told.value)
+
+
+async def test_a_clock_two_hours_off_is_told_before_any_workspace_installs(
+    workspace: Workspace, engine: Engine
+) -> None:
+    """Where no token is there to ask by, as where one is."""
+    workspace._now = lambda: datetime.now(UTC) + timedelta(hours=2)
+    made = options(workspace.api_url, bot_token="", **CLIENT)
+    with pytest.raises(WrongClock, match=r"2:00:00 behind Slack's\. Set it by a time server") as told:
+        async with slack_platform(made, RealClock(), make, engine, in_time=True):
+            pass
+    assert told.value.status == FAILED
+    with pytest.raises(NotReached, match="COLDFRAME_SLACK_API_URL"):
+        async with slack_platform(
+            options("http://127.0.0.1:9/api/", bot_token="", **CLIENT), RealClock(), make, engine, in_time=True
+        ):
+            pass
+    workspace._now = lambda: datetime.now(UTC) + timedelta(minutes=1)
+    async with slack_platform(made, RealClock(), make, engine, in_time=True) as platform:
+        assert platform.connected() is False
 
 
 @OAUTH

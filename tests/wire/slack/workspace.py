@@ -66,6 +66,7 @@ def _method(scopes: str, takes_json: bool, needs: str, may: str = "", token: str
 HISTORY = "channels:history groups:history im:history"
 READ = "channels:read groups:read"
 METHODS: Mapping[str, Method] = {
+    "api.test": _method("", True, "", token=""),
     "auth.test": _method("", True, ""),
     "bots.info": _method("users:read", False, "bot"),
     "apps.connections.open": _method("", False, "", token=APP_TOKEN),
@@ -308,6 +309,9 @@ class Workspace:
         for scope in wanted:
             if scope not in self.scopes:
                 raise Refused("missing_scope", scope)
+
+    def _api_test(self, _: Data) -> Data:
+        return {"args": {}}
 
     def _auth_test(self, _: Data) -> Data:
         return {"team_id": TEAM, "user_id": BOT_USER, "bot_id": BOT, "team": "Harbour Lights", "user": "coldframe"}

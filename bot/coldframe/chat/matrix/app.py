@@ -17,10 +17,11 @@ from coldframe.chat.matrix.calls import CLIENT, Calls, path
 from coldframe.chat.matrix.crypt import Crypt, LostKeys
 from coldframe.chat.matrix.door import FILTER, Door
 from coldframe.chat.matrix.kept import Kept, Sealing
-from coldframe.chat.matrix.login import LOGIN, SINCE, Login, Options, SetupError, sign_in
+from coldframe.chat.matrix.login import LOGIN, SERVERS, SINCE, Login, NotReached, Options, SetupError, sign_in
 from coldframe.chat.matrix.people import Zone
 from coldframe.chat.matrix.signing import Signer, sign_device
 from coldframe.ports.chat import ChatError, Clock, Intake, Maker
+from coldframe.ports.clocks import require_in_time
 
 log = structlog.get_logger()
 PICKLE = "matrix keys"
@@ -50,9 +51,17 @@ class MatrixPlatform:
 
 @asynccontextmanager
 async def matrix_platform(
-    options: Options, folder: Path, sealing: Sealing, secret: bytes, clock: Clock, make: Maker
+    options: Options,
+    folder: Path,
+    sealing: Sealing,
+    secret: bytes,
+    clock: Clock,
+    make: Maker,
+    *,
+    in_time: bool = False,
 ) -> AsyncIterator[MatrixPlatform]:
-    """Signs in, and tells the server the device's keys. Raises SetupError, AnotherBot."""
+    """Signs in, and tells the server the device's keys. Raises SetupError, AnotherBot; WrongClock when the clock is to
+    be `in_time` with the server's, and is not."""
     _quiet()
     kept = Kept(folder, sealing)
     session = aiohttp.ClientSession()
@@ -60,11 +69,14 @@ async def matrix_platform(
     try:
         calls = Calls(options.homeserver, session)
         try:
-            login = await _signed_in(calls, options, kept)
+            await _answers(calls, options)
+            if in_time:
+                require_in_time(calls.date, clock.now(), SERVERS)
+            login = await sign_in(calls, options, kept)
             crypt = _crypt(options, login, folder, secret)
             signer, verified = await _ready(calls, crypt, kept, login, options)
         except ChatError as trouble:
-            raise SetupError(f"{options.homeserver} cannot be used: {trouble}") from trouble
+            raise NotReached(f"{options.homeserver} cannot be used: {trouble}") from trouble
         chat = MatrixChat(calls, crypt, kept, login, options, clock, make)
         yield MatrixPlatform(chat, Door(chat, clock), signer, verified)
     finally:
@@ -90,15 +102,14 @@ async def _ready(calls: Calls, crypt: Crypt, kept: Kept, login: Login, options: 
     return signer, verified
 
 
-async def _signed_in(calls: Calls, options: Options, kept: Kept) -> Login:
+async def _answers(calls: Calls, options: Options) -> None:
     try:
         await calls.get(CLIENT.replace("/v3", "/versions"))
     except ChatError as trouble:
-        raise SetupError(
+        raise NotReached(
             f"no Matrix server answers at {options.homeserver} ({trouble}); COLDFRAME_MATRIX_HOMESERVER is its address "
             "for clients, such as https://matrix.example.org"
         ) from None
-    return await sign_in(calls, options, kept)
 
 
 def _crypt(options: Options, login: Login, folder: Path, secret: bytes) -> Crypt:

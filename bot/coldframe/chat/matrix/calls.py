@@ -49,6 +49,8 @@ class Calls:
     def __init__(self, homeserver: str, session: aiohttp.ClientSession) -> None:
         self.homeserver = homeserver.rstrip("/")
         self.token = ""
+        self.date: str | None = None
+        """The time that the server told with its last answer."""
         self._session = session
 
     async def get(self, where: str, **query: Any) -> Json:
@@ -108,6 +110,7 @@ class Calls:
             async with self._session.request(
                 method, self.homeserver + where, params=asked, json=content, headers=self._headers(), timeout=waits
             ) as response:
+                self.date = response.headers.get("Date")
                 return await _answer(response)
         except (aiohttp.ClientError, TimeoutError, OSError) as error:
             raise OutcomeUnknown(f"no answer ({type(error).__name__})") from None

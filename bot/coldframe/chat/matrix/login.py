@@ -11,16 +11,25 @@ import structlog
 
 from coldframe.chat.matrix.calls import Calls, Json, Refusal, SignedOut, path
 from coldframe.chat.matrix.kept import Kept
-from coldframe.errors import ColdframeError
+from coldframe.errors import FAILED, WRONG, ColdframeError
 from coldframe.ports.chat import ChatError
 
 log = structlog.get_logger()
 LOGIN, SINCE = "login", "since"
 NAME = "coldframe"
+SERVERS = "the homeserver's"
 
 
 class SetupError(ColdframeError, ValueError):
     """The account cannot be used as it is set; the message says what to do."""
+
+    status = WRONG
+
+
+class NotReached(SetupError):
+    """The homeserver does not answer, or not as one."""
+
+    status = FAILED
 
 
 @dataclass(frozen=True, slots=True)

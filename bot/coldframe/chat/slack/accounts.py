@@ -8,7 +8,6 @@ from collections.abc import Awaitable, Callable, Mapping
 from copy import copy
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from email.utils import parsedate_to_datetime
 from typing import TYPE_CHECKING, Any, Protocol
 
 import aiohttp
@@ -26,11 +25,13 @@ from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.manifest import SCOPES
 from coldframe.errors import FAILED, WRONG, ColdframeError
 from coldframe.ports.chat import ChatError, Clock, NotDelivered, Unreachable
+from coldframe.ports.clocks import require_in_time
 
 if TYPE_CHECKING:
     from coldframe.chat.slack.installations import SealedInstallationStore
 
 SLACK_API = "https://slack.com/api/"
+SLACKS = "Slack's"
 MAX_CALL = 10
 """Seconds for one call of the Web API; the sender's lease on a message is longer than three of them."""
 ACCOUNT_FRESH = timedelta(minutes=1)
@@ -53,23 +54,6 @@ class NotReached(SetupError):
     """Slack does not answer."""
 
     status = FAILED
-
-
-class WrongClock(SetupError):
-    """This machine's clock is another than Slack's."""
-
-    status = FAILED
-
-    def __init__(self, skew: timedelta) -> None:
-        where = "ahead of" if skew > timedelta() else "behind"
-        super().__init__(
-            f"the clock by which the bot goes is {abs(skew)} {where} Slack's. Set it by a time server: deadlines would "
-            "fall at other moments, and signed requests be refused"
-        )
-
-
-SKEW_STOPS = timedelta(minutes=2)
-"""By so much a clock may differ from Slack's; from five minutes on every signed request is refused."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,9 +285,8 @@ async def sign_in(options: Options, session: aiohttp.ClientSession, clock: Clock
     made = client(options.bot_token, options.api_url, session)
     answer = await asked(made, "auth.test")
     _require_scopes(answer.headers)
-    off = None if clock is None else skew(answer.headers, clock.now())
-    if off is not None and abs(off) > SKEW_STOPS:
-        raise WrongClock(off)
+    if clock is not None:
+        require_in_time(told_date(answer.headers), clock.now(), SLACKS)
     app = options.app_token.split("-")[2] if options.app_token.count("-") >= 3 else None
     me = Me(
         team=str(answer["team_id"]),
@@ -325,13 +308,15 @@ def _require_scopes(headers: Mapping[str, str]) -> None:
         )
 
 
-def skew(headers: Mapping[str, str], now: datetime) -> timedelta | None:
-    """By how much this clock is ahead of the one that Slack tells beside an answer, to the second; None when it tells
-    none."""
-    try:
-        return timedelta(seconds=round((now - parsedate_to_datetime(_told(headers, "date") or "")).total_seconds()))
-    except (TypeError, ValueError):
-        return None
+async def require_slacks_time(options: Options, session: aiohttp.ClientSession, clock: Clock) -> None:
+    """The same of the clock where there is no token yet that Slack could know. Raises NotReached, WrongClock."""
+    answer = await asked(client(None, options.api_url, session), "api.test")
+    require_in_time(told_date(answer.headers), clock.now(), SLACKS)
+
+
+def told_date(headers: Mapping[str, str]) -> str | None:
+    """The time that Slack tells beside an answer."""
+    return _told(headers, "date")
 
 
 def granted(headers: Mapping[str, str]) -> set[str] | None:

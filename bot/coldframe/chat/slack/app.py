@@ -29,6 +29,7 @@ from coldframe.chat.slack.accounts import (
     client,
     open_session,
     quiet_logs,
+    require_slacks_time,
     rotator,
     sign_in,
 )
@@ -184,6 +185,8 @@ async def slack_platform(
         oauth = None
         accounts: Holder
         if options.many:
+            if in_time:
+                await require_slacks_time(options, session, clock)
             accounts, oauth = await _installed(options, session, clock, engine)
         else:
             accounts = await sign_in(options, session, clock if in_time else None)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 import aiohttp
@@ -13,23 +12,22 @@ from slack_sdk.web.async_client import AsyncWebClient
 
 from coldframe.chat.slack.accounts import (
     MAKE_A_KEY,
-    SKEW_STOPS,
+    SLACKS,
     Options,
     SetupError,
     client,
     granted,
     open_session,
-    skew,
+    told_date,
 )
 from coldframe.chat.slack.calls import TOO_FAST
 from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES
 from coldframe.ports.chat import Clock
+from coldframe.ports.clocks import REMEDY, judged
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
     from sqlalchemy.ext.asyncio import AsyncEngine
-
-SKEW_WARNS = timedelta(seconds=30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +52,8 @@ async def check_slack(options: Options, clock: Clock, mode: str = "socket") -> t
         if answer is not None:
             findings += [*_scopes(answer.headers), _events(answer.headers), _clock(answer.headers, clock)]
             findings += await _tried(bot, str(answer["user_id"]))
+        elif options.many:
+            findings.append(await _clock_alone(bot, clock))
         findings.append(await _socket(options, bot) if mode == "socket" else _secret(options))
         return tuple(findings)
 
@@ -182,13 +182,17 @@ def _events(headers: Mapping[str, str]) -> Finding:
 
 
 def _clock(headers: Mapping[str, str], clock: Clock) -> Finding:
-    off = skew(headers, clock.now())
-    if off is None:
-        return Finding("clock", "unknown", "Slack's answer carried no readable time")
-    remedy = "Set this machine's clock by a time server; from 300 s on every signed request is refused."
-    state = "ok" if abs(off) < SKEW_WARNS else "warning" if abs(off) < SKEW_STOPS else "broken"
-    apart = f"{abs(off).total_seconds():.0f} s apart from Slack's"
-    return Finding("clock", state, apart, "" if state == "ok" else remedy)
+    state, told = judged(told_date(headers), clock.now(), SLACKS)
+    remedy = f"{REMEDY}; from 300 s on every signed request is refused."
+    return Finding("clock", state, told, remedy if state in ("warning", "broken") else "")
+
+
+async def _clock_alone(bot: AsyncWebClient, clock: Clock) -> Finding:
+    """Where each workspace brings its token, by a call that needs none."""
+    answer, trouble = await _asked(bot, "api_test")
+    if answer is None:
+        return Finding("clock", "unknown", f"could not be compared: {trouble}", REACH)
+    return _clock(answer.headers, clock)
 
 
 async def _socket(options: Options, bot: AsyncWebClient) -> Finding:
