@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coldframe.timing.calendars import WorkingCalendar
-from coldframe.timing.dates import EXAMPLES, MONTHS, Ambiguous, NotADate, Past, Reading, read_date
+from coldframe.timing.dates import EXAMPLES, MONTHS, Ambiguous, NotADate, Past, Reading, read_date, span_words
 from tests.timing import drawn
 
 ENGLAND = WorkingCalendar(zone="Europe/London", country="GB", subdivision="ENG")
@@ -65,6 +65,20 @@ def _read(text: str, now: datetime = NOW) -> Reading:
         ("12/25/2026", date(2026, 12, 25)),
         ("05.05.", date(2027, 5, 5)),
         ("29 Feb 2028", date(2028, 2, 29)),
+        ("in three days", date(2026, 11, 28)),
+        ("in four weeks", date(2026, 12, 23)),
+        ("in five days", date(2026, 11, 30)),
+        ("in six months", date(2027, 5, 25)),
+        ("in a month", date(2026, 12, 25)),
+        ("in 13 months", date(2027, 12, 25)),
+        ("in one working day", date(2026, 11, 26)),
+        ("12/12", date(2026, 12, 12)),
+        ("1 Dec", date(2026, 12, 1)),
+        ("31.12.2026", date(2026, 12, 31)),
+        ("sept 3", date(2027, 9, 3)),
+        # Two years ahead to the day.
+        ("2028-11-25", date(2028, 11, 25)),
+        ("in 3 days".ljust(80), date(2026, 11, 28)),
     ],
 )
 def test_a_day_is_read(text: str, day: date) -> None:
@@ -87,6 +101,13 @@ def test_a_day_is_read(text: str, day: date) -> None:
         ("2027-01-12T10:00+05:45", datetime(2027, 1, 12, 4, 15, tzinfo=UTC)),
         ("in 90 minutes", datetime(2026, 11, 25, 13, tzinfo=UTC)),
         ("in two hours", datetime(2026, 11, 25, 13, 30, tzinfo=UTC)),
+        ("tomorrow 12 pm", datetime(2026, 11, 26, 12, tzinfo=UTC)),
+        ("tomorrow 1am", datetime(2026, 11, 26, 1, tzinfo=UTC)),
+        ("tomorrow 12:59 am", datetime(2026, 11, 26, 0, 59, tzinfo=UTC)),
+        ("tomorrow 11:30 pm", datetime(2026, 11, 26, 23, 30, tzinfo=UTC)),
+        ("tomorrow 23:59", datetime(2026, 11, 26, 23, 59, tzinfo=UTC)),
+        ("tomorrow 0:00", datetime(2026, 11, 26, 0, tzinfo=UTC)),
+        ("in 1 minute", datetime(2026, 11, 25, 11, 31, tzinfo=UTC)),
     ],
 )
 def test_a_time_is_read_in_the_persons_zone(text: str, at: datetime) -> None:
@@ -128,6 +149,58 @@ def test_two_usual_readings_are_asked_about(text: str, days: list[date]) -> None
     answer = read_date(text, NOW, ENGLAND)
     assert isinstance(answer, Ambiguous)
     assert [reading.day for reading in answer.readings] == days
+
+
+def test_a_month_on_is_the_same_day_or_the_last_of_a_shorter_month() -> None:
+    """Over the end of a year too; what is counted from now is told to the minute."""
+    new_year = datetime(2027, 1, 31, 9, 0, 40, tzinfo=UTC)
+    assert _read("in 1 month", new_year).day == date(2027, 2, 28)
+    assert _read("in 11 months", new_year).day == date(2027, 12, 31)
+    assert _read("end of next month", new_year).day == date(2027, 2, 28)
+    assert _read("31 Jan", new_year).day == date(2027, 1, 31), "today is still to come"
+    assert _read("in 5 minutes", new_year).at == datetime(2027, 1, 31, 9, 5, tzinfo=UTC)
+    december = datetime(2026, 12, 31, 9, tzinfo=UTC)
+    assert _read("end of next month", december).day == date(2027, 1, 31)
+    assert _read("end of month 18:00", december).day == date(2026, 12, 31)
+
+
+def test_this_and_next_of_todays_weekday_are_today_and_in_a_week() -> None:
+    """Only the bare name has two readings; on a Sunday the coming Monday is another week's."""
+    assert _read("this Wednesday 15:00").day == date(2026, 11, 25)
+    assert _read("next Wednesday 15:00").day == date(2026, 12, 2)
+    assert _read("next Monday", datetime(2026, 11, 29, 12, tzinfo=UTC)).day == date(2026, 11, 30)
+    answer = read_date("last Friday", NOW, ENGLAND)
+    assert isinstance(answer, Past) and answer.reading.day == date(2026, 11, 20)
+    answer = read_date("last Wednesday", NOW, ENGLAND)
+    assert isinstance(answer, Past) and answer.reading.day == date(2026, 11, 18)
+
+
+def test_a_day_without_a_time_is_told_by_all_of_ones_hours() -> None:
+    """From the start of the first span; in the middle of today to the end of the last, unless that is midnight."""
+    split = WorkingCalendar(hours=((time(8), time(11)), (time(15), time(19))))
+    late = WorkingCalendar(hours=((time(8), time(0)),))
+    for calendar, tomorrow, today in ((split, time(8), time(19)), (late, time(8), None)):
+        answer = read_date("tomorrow", NOW, calendar)
+        assert isinstance(answer, Reading) and answer.wall == tomorrow
+        answer = read_date("today", NOW, calendar)
+        assert answer.wall == today if isinstance(answer, Reading) else today is None and isinstance(answer, Past)
+
+
+def test_a_moment_that_is_now_is_over() -> None:
+    assert isinstance(read_date("today 11:30", NOW, ENGLAND), Past)
+    assert _read("today 11:31").at > NOW
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "words"),
+    [
+        (date(2026, 4, 13), date(2026, 4, 19), "Mon 13 to Sun 19 April"),
+        (date(2026, 4, 27), date(2026, 5, 3), "Mon 27 April to Sun 3 May"),
+        (date(2026, 12, 31), date(2026, 12, 31), "Thu 31 December"),
+    ],
+)
+def test_a_span_of_days_names_its_month_once(first: date, last: date, words: str) -> None:
+    assert span_words(first, last) == words
 
 
 def test_a_reading_that_is_over_is_not_offered() -> None:
@@ -172,6 +245,18 @@ def test_the_past_is_refused(text: str) -> None:
         ("Mon 12 Jan", "is a Tuesday"),
         ("tomorrow 25:00", "no time of day"),
         ("tomorrow 13pm", "no time of day"),
+        ("tomorrow 24:00", "no time of day"),
+        ("tomorrow 10:60", "10:60 is no time of day"),
+        ("tomorrow 9:60", "9:60 is no time of day"),
+        ("tomorrow 0 am", "0 am is no time of day"),
+        ("32 Jan", "January 2027 has 31 days"),
+        ("0 Jan", "January 2027 has 31 days"),
+        ("2028-11-26", "2028 is more than 2 years ahead"),
+        ("1925-12-31", "The year 1925 is too long ago"),
+        ("in 3 days".ljust(81), "at most 80 characters"),
+        ("this month", "names no day"),
+        ("friday at 11", "9:00 or 9 am"),
+        ("13/13", "Neither number"),
         ("9999-01-01", "2 years ahead"),
         ("in 9999 weeks", "2 years ahead"),
         ("in 9999 working days", "2 years ahead"),

@@ -10,11 +10,12 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.names import LeverId, MemberId, Role, Step
 from coldframe.domain.people.commands import ConfirmWeight, Join
 from coldframe.domain.people.seats import power_share
-from coldframe.domain.refusals import Because
+from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
+from coldframe.domain.round.life import decide
 from coldframe.domain.round.moves import Start
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Settings
-from tests.domain.play import DD, FD, D, F, Play, a_round
+from tests.domain.play import DD, FD, MONDAY, D, F, Play, a_round
 
 # Normalised Banzhaf share of the decision-maker in per cent, the table of the method: people -> weights 1 to 5.
 PRINTED = {
@@ -81,6 +82,30 @@ def test_only_the_facilitator_starts() -> None:
 def test_a_setting_out_of_range_is_refused(settings: dict[str, object], code: Because) -> None:
     """A round does not start on a setting that the design does not allow."""
     assert Play(**settings).refused(Start(F)) is code
+
+
+@pytest.mark.parametrize(
+    ("name", "least", "most"),
+    [("dots", 1, 10), ("plan_votes", 1, 5), ("weight", 1, 10), ("carry_on", 1, 10), ("trials_at_once", 1, 2)],
+)
+def test_a_setting_is_taken_up_to_its_bounds_and_not_beyond(name: str, least: int, most: int) -> None:
+    """The bounds themselves are fine; whoever goes beyond is told how far one may go."""
+    for value in (least, most):
+        play = Play(a_round(12, **{name: value}))
+        play.do(*(Join(F, MemberId(f"m{number}"), "M") for number in range(40)), ConfirmWeight(F))
+        assert play.do(Start(F)), (name, value)
+    for value in (least - 1, most + 1):
+        with pytest.raises(Refused) as refused:
+            decide(a_round(12, **{name: value}), Start(F), MONDAY)
+        assert refused.value.code is Because.BAD_SETTING
+        assert refused.value.facts == {"setting": name, "value": value, "allowed": f"{least} to {most}"}
+
+
+def test_a_window_is_taken_up_to_its_bounds() -> None:
+    """Half an hour or 400, and nothing beyond; the names of the levers stand for their ids."""
+    for length in (0.5, 400):
+        assert Play(lengths={Step.NOTES: length}).do(Start(F))
+    assert Settings("?").lever_name(DEFAULT_LEVERS[1][0]) == "Activation"
 
 
 def test_the_levers_are_the_trades_by_default_and_one_to_six() -> None:
