@@ -6,10 +6,18 @@ from dataclasses import replace
 
 import pytest
 
-from coldframe.domain.names import PlanId, QuestionId, Step
-from coldframe.domain.refusals import Because
+from coldframe.domain.names import PlanId, PrecedentId, QuestionId, Step
+from coldframe.domain.refusals import Because, Impossible, Refused
+from coldframe.domain.round.life import decide
 from coldframe.domain.round.moves import Cancel, Close
-from coldframe.domain.round.plans import PLANS_EACH, HandInPlan, PlanHandedIn, WithdrawPlan, cautions
+from coldframe.domain.round.plans import (
+    PLANS_EACH,
+    HandInPlan,
+    PlanHandedIn,
+    WithdrawPlan,
+    cautions,
+    checked_criterion,
+)
 from tests.domain.play import FD, OTHERS, D, F, Play, a_plan, a_round, criterion
 
 INES, JON = OTHERS[:2]
@@ -49,6 +57,93 @@ def test_a_plan_is_its_writers_whatever_it_says() -> None:
 def test_a_page_that_is_not_right_is_refused(changes: dict[str, object], code: Because) -> None:
     """Three to six weeks, a question, a title, a hypothesis, steps, a measure with numbers that are numbers."""
     assert _plans().refused(HandInPlan(INES, a_plan("p", **changes))) is code
+
+
+LONGEST: dict[str, tuple[dict[str, object], dict[str, object]]] = {
+    "title": ({"title": "x" * 75}, {"title": "x" * 76}),
+    "hypothesis": ({"hypothesis": "x" * 1000}, {"hypothesis": "x" * 1001}),
+    "steps": ({"steps": ("x" * 300,)}, {"steps": ("x" * 301,)}),
+    "checked_by": ({"checked_by": "x" * 100}, {"checked_by": "x" * 101}),
+    "might_fail": ({"might_fail": "x" * 1000}, {"might_fail": "x" * 1001}),
+    **{
+        name: ({"criterion": criterion(**{name: "x" * most})}, {"criterion": criterion(**{name: "x" * (most + 1)})})
+        for name, most in {"measure": 200, "counted": 300, "stop_line": 300, "harm": 300, "source": 200}.items()
+    },
+}
+
+
+@pytest.mark.parametrize("field", LONGEST)
+def test_a_text_of_the_page_is_taken_up_to_its_length(field: str) -> None:
+    """One character more is refused by the name of its field."""
+    fits, does_not = LONGEST[field]
+    assert _plans().do(HandInPlan(INES, a_plan("p", **fits)))
+    with pytest.raises(Refused) as refused:
+        decide((play := _plans()).round, HandInPlan(INES, a_plan("p", **does_not)), play.now)
+    assert (refused.value.code, refused.value.facts["field"], refused.value.facts["over"]) == (
+        Because.TOO_LONG,
+        field,
+        1,
+    )
+
+
+NUMBERS: dict[str, tuple[tuple[dict[str, object], ...], tuple[dict[str, object], ...], Impossible]] = {
+    "planned_share": (
+        ({"planned_share": 0.01}, {"planned_share": 0.99}), ({"planned_share": 0}, {"planned_share": 1}),
+        Impossible.NO_SPLIT,
+    ),
+    "spread": (
+        ({"kind": "mean", "spread": 0.1},), ({"kind": "mean", "spread": 0}, {"kind": "mean", "spread": -1}),
+        Impossible.NO_SPREAD,
+    ),
+    "lag": (({"lag": 0}, {"lag": 90}), ({"lag": -1}, {"lag": 91}), Impossible.NO_LAG),
+    "baseline": (
+        ({"kind": "rate", "baseline": 0.01}, {"kind": "count", "baseline": 0.0, "target": 3.0}),
+        ({"kind": "rate", "baseline": 0.0},), Impossible.NO_RATE,
+    ),
+    "target": (
+        ({"baseline": 0.0, "target": 1.0}, {"kind": "mean", "spread": 1.0, "baseline": 20.0, "target": 26.0}),
+        ({"target": 1.01}, {"kind": "share", "target": -0.01}), Impossible.NO_SHARE,
+    ),
+    "stop_at": (
+        ({"stop_at": 0.25}, {"baseline": 0.26, "target": 0.2, "stop_at": 0.21}),
+        ({"stop_at": 0.26}, {"stop_at": 0.27}, {"baseline": 0.26, "target": 0.2, "stop_at": 0.2}),
+        Impossible.STOPS_AT_TARGET,
+    ),
+    "harm_limit": (
+        ({"harm_usual": 400.0, "harm_limit": 500.0}, {"harm_usual": 500.0, "harm_limit": 400.0}),
+        ({"harm_usual": 500.0, "harm_limit": 500.0},), Impossible.LIMIT_IS_USUAL,
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("field", NUMBERS)
+def test_a_number_that_cannot_be_is_refused_by_its_field_and_the_one_beside_it_is_taken(field: str) -> None:
+    """Of each the last that can be, and the first that cannot."""
+    fine, wrong, why = NUMBERS[field]
+    for changes in fine:
+        assert _plans().do(HandInPlan(INES, a_plan("p", criterion=criterion(**changes)))), changes
+    for changes in wrong:
+        with pytest.raises(Refused) as refused:
+            checked_criterion(criterion(**changes))
+        found = refused.value
+        assert (found.code, found.facts["field"], found.facts["why"]) == (Because.BAD_NUMBERS, field, why), changes
+
+
+def test_whether_less_is_better_follows_from_the_target() -> None:
+    """Whatever the page says; without a level or a target it is what the page says."""
+    assert checked_criterion(criterion(upwards=False)).upwards
+    assert not checked_criterion(criterion(baseline=0.3, target=0.2)).upwards
+    assert not checked_criterion(criterion(baseline=None, upwards=False)).upwards
+    assert checked_criterion(criterion(target=None)).upwards
+
+
+def test_a_plan_carries_on_only_what_the_round_knows() -> None:
+    """A trial that is to change, a precedent that was given; the chance is a percentage."""
+    for changes in ({"child_of": "t9"}, {"borrows": PrecedentId("x9")}):
+        assert _plans().refused(HandInPlan(INES, a_plan("p", **changes))) is Because.UNKNOWN_ITEM
+    assert _plans().do(HandInPlan(INES, a_plan("p", borrows=PrecedentId("x1"))))
+    for chance in (0, 100):
+        assert _plans().do(HandInPlan(INES, a_plan("p", chance=chance)))
 
 
 @pytest.mark.parametrize("weeks", [3, 6])
