@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from scipy.stats import norm, poisson
 
 from coldframe.analysis.chances import Chance, Record, by_review
 from coldframe.analysis.evidence import gather
@@ -23,6 +24,58 @@ def chance(measure: Measure, weeks: list[WeeklyNumbers]) -> Chance:
 
 def split(*successes: int) -> Chance:
     return chance(plan(), weeks_of([(40, 1000)] * len(successes), [(n, 1000) for n in successes]))
+
+
+def mixed(share: float, parts: dict[float, tuple[float, float]]) -> float:
+    """Over effects by their size against the planned one, each with its likelihood and the chance that it would bring:
+    none in all but this share of ideas, else about the planned one (Spiegelhalter, Freedman & Blackburn 1986)."""
+    prior = {size: share / 5 for size in (0.7, 0.85, 1.0, 1.15, 1.3)} | {0.0: 1 - share}
+    total = sum(before * parts[size][0] for size, before in prior.items())
+    return sum(before * parts[size][0] * parts[size][1] for size, before in prior.items()) / total
+
+
+@pytest.mark.parametrize("weeks", [1, 2, 3])
+@pytest.mark.parametrize(("target", "successes"), [(0.06, 52), (0.06, 39), (0.03, 34)])
+def test_a_split_is_reckoned_along_the_path_of_its_statistic(weeks: int, target: float, successes: int) -> None:
+    """B(t) = Z sqrt(t) must end beyond 1.96; it drifts by the effect, a standard error of which the numbers tell (Lan &
+    Wittes 1988). Both ends of the span, and the chance under the planned effect, to the last digit."""
+    measure = plan(target=target, direction=Direction.UP if target > 0.04 else Direction.DOWN)
+    seen_weeks = weeks_of([(40, 1000)] * weeks, [(successes, 1000)] * weeks)
+    seen, found = gather(measure, seen_weeks, 0.95), chance(measure, seen_weeks)
+    assert seen is not None and seen.z is not None
+    sign, t = (1 if target > 0.04 else -1), weeks / 4
+    pooled = (40 + successes) / 2000
+    expected = abs(target - 0.04) / (pooled * (1 - pooled) * 2 / (1000 * weeks)) ** 0.5  # of Z, by now
+    z = seen.z * sign
+    parts = {}
+    for size in (0.0, 0.7, 0.85, 1.0, 1.15, 1.3):
+        at_end = z * t**0.5 + size * expected / t**0.5 * (1 - t)
+        would = norm.sf(norm.ppf(0.975), at_end, (1 - t) ** 0.5)
+        parts[size] = float(norm.pdf(z, size * expected)), float(would)
+    assert found.value == pytest.approx(mixed(0.1, parts), rel=1e-7)
+    assert found.high == pytest.approx(mixed(1 / 3, parts), rel=1e-7)
+    assert found.if_target == pytest.approx(parts[1.0][1], rel=1e-7)
+
+
+@pytest.mark.parametrize(("usual", "target", "counted"), [(20, 32, (7,)), (20, 32, (9, 8, 7)), (40, 25, (6, 6))])
+def test_a_count_is_reckoned_by_the_events_to_come(usual: int, target: int, counted: tuple[int, ...]) -> None:
+    """They come by chance (Poisson); the whole count must be at the target, and differ from the usual one by the exact
+    test, whose p is the chance of all counts that are no likelier."""
+    up, weeks = target > usual, len(counted)
+    measure = plan(Kind.COUNT_TARGET, baseline=usual, target=target, direction=Direction.UP if up else Direction.DOWN)
+    found = chance(measure, [count_week(n, events) for n, events in enumerate(counted, 1)])
+    every = poisson.pmf(range(300), usual)
+    differs = [every[every <= every[n] * (1 + 1e-9)].sum() <= 0.05 for n in range(300)]
+    wanted = next(n for n in (range(target, 300) if up else range(target, -1, -1)) if differs[n])
+    parts = {}
+    for size in (0.0, 0.7, 0.85, 1.0, 1.15, 1.3):
+        a_week = usual / 4 + size * (target - usual) / 4
+        missing = wanted - sum(counted)
+        would = poisson.sf(missing - 1, a_week * (4 - weeks)) if up else poisson.cdf(missing, a_week * (4 - weeks))
+        parts[size] = float(poisson.pmf(sum(counted), a_week * weeks)), float(would)
+    assert found.value == pytest.approx(mixed(0.1, parts), rel=1e-6)
+    assert found.high == pytest.approx(mixed(1 / 3, parts), rel=1e-6)
+    assert found.if_target == pytest.approx(parts[1.0][1], rel=1e-6)
 
 
 def test_the_more_ideas_work_the_likelier_it_is() -> None:
