@@ -248,6 +248,30 @@ def test_welch_agrees(control: list[float], trial: list[float], confidence: floa
     assert limits(p.mean_difference_interval(control, trial, confidence)) == pytest.approx(expected, rel=1e-9, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("found", "estimate"),
+    [
+        (p.wilson_interval(7, 20, 0.9), 0.35),
+        (p.exact_interval(7, 20, 0.9), 0.35),
+        (p.difference_interval(4, 20, 7, 20, 0.9), 0.15),
+        (p.rate_interval(12, 4.0, 0.9), 3.0),
+        (p.rate_ratio_interval(6, 3.0, 12, 4.0, 0.9), 1.5),
+        (p.mean_difference_interval(p.Summary(3.0, 1.0, 9), p.Summary(5.5, 2.0, 16), 0.9), 2.5),
+    ],
+)
+def test_an_interval_holds_its_estimate_and_says_its_confidence(found: p.Interval, estimate: float) -> None:
+    """What was seen stands beside it, between its ends."""
+    assert (found.estimate, found.confidence) == (pytest.approx(estimate), 0.9)
+    assert found.low < found.estimate < found.high
+
+
+def test_an_interval_of_a_difference_ends_at_everybody() -> None:
+    assert p.difference_interval(0, 1, 1, 1, 0.999).high == 1.0
+    assert p.difference_interval(1, 1, 0, 1, 0.999).low == -1.0
+    assert p.wilson_interval(0, 5).low == 0.0 and p.wilson_interval(5, 5).high == 1.0
+    assert p.exact_interval(0, 5).low == 0.0 and p.exact_interval(5, 5).high == 1.0
+
+
 def test_no_event_at_all_leaves_a_ratio_open() -> None:
     """No event in either group: any ratio is possible, and no estimate is made up."""
     found = p.rate_ratio_interval(0, 10, 0, 10)

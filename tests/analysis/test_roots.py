@@ -29,6 +29,27 @@ def test_published_roots_are_found_from_either_side(
     assert root(function, *span, within=1e-13) == pytest.approx(known, abs=2e-13)
 
 
+@pytest.mark.parametrize(
+    ("function", "low", "high", "most"),
+    [
+        (lambda x: x**3 - 2 * x - 5, 2, 3, 9), (lambda x: math.cos(x) - x, 0, 1, 8),
+        (lambda x: math.exp(x) - 9, 0, 9, 13), (lambda x: x - 0.3, 0, 1, 5),
+    ],
+)  # fmt: skip
+def test_a_smooth_curve_takes_a_few_steps(
+    function: Callable[[float], float], low: float, high: float, most: int
+) -> None:
+    """Halving would take 45: a calendar or a plan that is reckoned while somebody waits asks for hundreds of roots."""
+    asked: list[float] = []
+
+    def counted(x: float) -> float:
+        asked.append(x)
+        return function(x)
+
+    root(counted, low, high, within=1e-13)
+    assert len(asked) <= most
+
+
 @given(st.floats(0.001, 0.999), st.integers(1, 25), st.floats(1e-3, 1e3))
 def test_flat_and_steep_curves_are_no_harder(where: float, power: int, steep: float) -> None:
     """Odd powers are flat at their root, where a line's guess creeps (scipy's brentq gives up); the others here are

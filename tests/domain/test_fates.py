@@ -67,7 +67,9 @@ def test_its_day_moves_into_the_next_two_years() -> None:
     assert fates.moved(OPEN, NOW + FARTHEST, NOW) == replace(OPEN, due=NOW + FARTHEST, moved=1)
     assert timedelta(days=732) == FARTHEST
     assert because(lambda: fates.moved(OPEN, NOW, NOW)) is Because.IN_THE_PAST
-    assert because(lambda: fates.moved(OPEN, NOW + FARTHEST + A_MOMENT, NOW)) is Because.TOO_FAR
+    with pytest.raises(Refused) as caught:
+        fates.moved(OPEN, NOW + FARTHEST + A_MOMENT, NOW)
+    assert (caught.value.code, caught.value.facts["latest"]) == (Because.TOO_FAR, NOW + FARTHEST)
 
 
 def test_whoever_left_owns_nothing_and_is_asked_nothing() -> None:

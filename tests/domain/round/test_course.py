@@ -21,9 +21,11 @@ from coldframe.domain.round.moves import (
     Extend,
     GotStuck,
     NotEverybodyIn,
+    PartsSet,
     Pause,
     Resume,
     RoundPaused,
+    SetParts,
     SetWindow,
     StepExtended,
     StepOpened,
@@ -60,6 +62,15 @@ def test_each_member_has_a_deadline_of_their_own_in_view() -> None:
     play = _notes()
     play.do(SetWindow(BOT, play.now, play.now + DAY, {INES: play.now + HOUR}))
     assert play.round.progress.personal == {INES: play.now + HOUR}
+
+
+def test_parts_of_a_step_are_set_once_and_for_who_takes_part() -> None:
+    """By the bot; the same again changes nothing."""
+    play = _notes()
+    parts = {INES: play.now + HOUR, MemberId("zoe"): play.now + HOUR}
+    assert play.do(SetParts(BOT, parts)) == (PartsSet(Step.NOTES, {INES: play.now + HOUR}),)
+    assert play.do(SetParts(BOT, parts)) == ()
+    assert play.refused(SetParts(F, parts)) is Because.NOT_YOURS
 
 
 # --- quorum ---

@@ -57,7 +57,9 @@ def platform(folder: Path, server: Server) -> Any:
 
 async def test_a_clock_two_hours_off_is_told_before_anybody_signs_in(server: Server, tmp_path: Path) -> None:
     server.ahead = timedelta(hours=2)
-    with pytest.raises(WrongClock, match=r"2:00:00 behind the homeserver's\. Set it by a time server") as told:
+    with pytest.raises(
+        WrongClock, match=r"(2:00:00|1:59:5\d) behind the homeserver's\. Set it by a time server"
+    ) as told:
         async with platform(tmp_path, server):
             pass
     assert told.value.status == FAILED and server.asked == ["/_matrix/client/versions"]

@@ -128,7 +128,7 @@ async def test_a_clock_two_hours_off_is_told_before_any_workspace_installs(
     """Where no token is there to ask by, as where one is."""
     workspace._now = lambda: datetime.now(UTC) + timedelta(hours=2)
     made = options(workspace.api_url, bot_token="", **CLIENT)
-    with pytest.raises(WrongClock, match=r"2:00:00 behind Slack's\. Set it by a time server") as told:
+    with pytest.raises(WrongClock, match=r"(2:00:00|1:59:5\d) behind Slack's\. Set it by a time server") as told:
         async with slack_platform(made, RealClock(), make, engine, in_time=True):
             pass
     assert told.value.status == FAILED
