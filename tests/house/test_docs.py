@@ -88,8 +88,9 @@ def test_the_two_commands_take_what_they_are_given(path: Path, tmp_path: Path, m
     for line in commands(path, r"python3 tests"):
         first, *rest = [*shlex.split(line.replace("[", "").replace("]", "")), ""]
         assert first in stages.STAGES or first == "-k", f"{names(path)}: {line}"
-        known = {*stages.BENCHES, *stages.CHAOS, "NAME", "..."}
-        assert first not in ("--bench", "--chaos") or {word for word in rest if word[:1].isalpha()} <= known, line
+        modules = {"--bench": stages.BENCHES, "--chaos": stages.CHAOS, "--studies": stages.STUDIES}
+        named = {word for word in rest if word[:1].isalpha()} - {"NAME", "..."}
+        assert first not in modules or named <= {*modules[first]}, line
     for module in re.findall(r"-m (tests\.[a-z_.]+)", path.read_text(encoding="utf-8")):
         assert importlib.util.find_spec(module) is not None, f"{names(path)}: {module}"
 
