@@ -40,10 +40,11 @@ async def taken(store: SqlStore, secret: bytes, folder: Path) -> Loot:
     files = sorted(folder.glob("bot.db*"))
     raw = b"".join(file.read_bytes() for file in files) or repr(tables).encode()
     raw += b"".join(file.read_bytes() for file in sorted(folder.glob("room.db*")))
-    return Loot(secret, tables, raw, dict(store.keys._by_id), _of_room(folder / "room.db"))
+    return Loot(secret, tables, raw, dict(store.keys._by_id), room_rows(folder / "room.db"))
 
 
-def _of_room(file: Path) -> dict[str, list[Row]]:
+def room_rows(file: Path) -> dict[str, list[Row]]:
+    """Every table of a room's own file."""
     if not file.exists():
         return {}
     with closing(sqlite3.connect(f"file:{file}?mode=ro", uri=True)) as room:

@@ -107,6 +107,7 @@ async def test_nobody_is_named_by_what_was_made_after_the_reveal_nor_by_an_earli
         bare = [copy.without_keys() for copy in play.copies]
         assert [found for copy in bare if (found := thief(after, copy).named())] == []
         assert thief(after, *bare).named() == {}
+        assert thief(after, *bare).acted() == thief(after, *bare).reminded() == set()
         opened = thief(after, play.copies[-1]).opened()
         assert opened == {(text, person) for person, texts in GIVEN.items() for text in texts}, "with all three"
 
@@ -235,7 +236,7 @@ async def test_who_was_reminded_is_told_by_no_row(address: str, tmp_path: Path) 
         assert [person for person, moments in sent.items() if not moments] == [PEOPLE[0]]
         copy = await play.loot()
         assert len(copy.tables["nudges"]) == len(PEOPLE) - 1
-        assert thief(copy.without_keys()).reminded() == set()
+        assert thief(copy.without_keys()).reminded() == thief(copy, *play.copies).acted() == set()
         assert not [row for row in copy.tables["nudges"] if row["at"] % 86_400_000 or len(bytes(row["body"])) < 256]
 
 
@@ -328,3 +329,8 @@ async def test_the_thief_finds_what_is_left_lying_about(tmp_path: Path) -> None:
             assert found["ids"] == found["moments"] == {(note.text, D)}
             line = {"author": D, "kind": "direct", "body": f"- retention: {note.text}", "at": 0}
             assert thief(replace(await play.loot(), room={"messages": [line]})).named()["room"] == {(note.text, D)}
+            lines = [{"seq": n, "kind": "direct", "card": b""} for n in range(1, 8)]
+            first, then = ({"messages": rows} for rows in (lines[:6], [{**lines[0], "card": b"other"}, *lines[1:]]))
+            loot = await play.loot()
+            assert thief(replace(loot, room=then), replace(loot, room=first)).acted() == {PEOPLE[0]}
+            assert thief(replace(loot, room={"reads": [{"person": D}]})).reminded() == {D}

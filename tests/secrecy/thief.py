@@ -8,10 +8,11 @@ from __future__ import annotations
 import itertools
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
+from coldframe.chat.room.schema import SEALED
 from coldframe.domain.order import shuffled
 from coldframe.store.sealing import CannotUnseal, Seal, key_of, tag
 from tests.secrecy.loot import Loot, Row
@@ -51,8 +52,7 @@ class Thief:
         yield from (*self.before, self.after)
 
     def _people_in(self, *values: object) -> set[str]:
-        words = set(re.split(r"[^\w.-]+", " ".join(map(str, values))))
-        return {person for person in self.people if person in words}
+        return _words(*values).intersection(self.people)
 
     # --- ways in ---
 
@@ -208,11 +208,27 @@ class Thief:
         made. Where all but one were, that one is the writer."""
         found: set[str] = set()
         for loot in self._loots():
+            found |= named_beside_private_rows(loot.room, self.people)
             for row in loot.tables["nudges"]:
                 found |= self._people_in(*row.values())
                 for due in loot.tables["due"]:
                     if due["kind"] == "remind" and abs(due["at"] - row["at"]) < A_MINUTE:
                         found |= self._people_in(due["occurrence"])
+        return found
+
+    def acted(self) -> set[str]:
+        """Whose row of a direct message came or changed between two copies of the room's file, which are those of who
+        did something or was told something then: by a name beside it; or, where rows are numbered as they came, since
+        everybody was first told something in the order of the team."""
+        found: set[str] = set()
+        for before, after in itertools.pairwise(self._loots()):
+            known = _directs(before)
+            new = {number: row for number, row in _directs(after).items() if known.get(number) != row}
+            found |= self._people_in(*(cell for row in new.values() for cell in row.values()))
+            later = [number for number in new if number not in known]
+            if known and later and min(later) > max(known):
+                firsts = sorted(_directs(next(self._loots())))
+                found |= {person for number, person in zip(firsts, self.people, strict=False) if number in new}
         return found
 
     def by_room(self) -> Named:
@@ -233,6 +249,32 @@ class Thief:
         return found
 
 
+_OPEN_TO_ALL = {"life", "people", "channels", "members", "reactions", "passes", "signins"}
+
+
+def named_beside_private_rows(room: Mapping[str, Sequence[Row]], people: Sequence[str]) -> set[str]:
+    """Who stands in a row of the room's own file that is not for everybody."""
+    rows = [row for table, found in room.items() if table not in _OPEN_TO_ALL for row in found]
+    cells = [cell for row in rows if row.get("kind") != "channel" for cell in row.values()]
+    return _words(*filter(_is_text, cells)).intersection(people)
+
+
+def _is_text(cell: object) -> bool:
+    """Rather than sealed, which chance may make look like a name."""
+    with suppress(UnicodeDecodeError):
+        return not isinstance(cell, bytes) or bool(cell.decode())
+    return False
+
+
+def _words(*values: object) -> set[str]:
+    return set(re.split(r"[^\w.-]+", " ".join(map(str, values))))
+
+
+def _directs(loot: Loot) -> dict[int, Row]:
+    """By how far from nought their numbers are."""
+    return {abs(row["seq"]): row for row in loot.room.get("messages", ()) if row["kind"] == "direct"}
+
+
 def _rows(loot: Loot) -> Iterator[tuple[str, Row]]:
     for table, rows in loot.tables.items():
         yield from ((table, row) for row in rows)
@@ -247,6 +289,10 @@ def _sealed(loot: Loot) -> Iterable[tuple[str, bytes]]:
     for name in ("outbox", "posts"):
         yield from ((name, bytes(row["body"])) for row in loot.tables[name] if row["body"] is not None)
     yield from ((f"trial/{row['id']}", bytes(row["private"])) for row in loot.tables["trials"])
+    for table, column, known, before, behind, _ in SEALED:
+        for row in loot.room.get(table, ()):
+            if row.get(column) is not None and row.get("kind") != "channel" and row.get("about", b"") is not None:
+                yield f"{before}{row[known]}{behind}", bytes(row[column])
 
 
 def _places(raw: bytes, what: bytes) -> Iterator[int]:

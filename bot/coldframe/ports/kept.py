@@ -142,7 +142,7 @@ _CHAT = Held(Then.STAYS, why="what was said in a channel is everybody's chat; wh
 _THEIR_CHAT = Held(Then.GOES, why="all of their direct messages with the bot is emptied, on both sides")
 ROOM: Mapping[str, Held] = {
     **of("life", "name chapter revision messages files unclean lost"),
-    **of("people", "is_bot is_guest is_foreign is_gone", id=_ACCOUNT, name=_ACCOUNT, zone=_ACCOUNT, home=_THEIR_CHAT),
+    **of("people", "is_bot is_guest is_foreign is_gone", id=_ACCOUNT, name=_ACCOUNT, zone=_ACCOUNT),
     **of("channels", "id name"),
     **of("members", "channel", person=_ACCOUNT),
     **of(
@@ -154,10 +154,8 @@ ROOM: Mapping[str, Held] = {
         card=_THEIR_CHAT,
     ),
     **of("reactions", "message emoji", person=_CHAT),
-    **of("directs", "cleared", person=_ACCOUNT, marks=_THEIR_CHAT),
+    **of("own", row=_ACCOUNT, body=_THEIR_CHAT),
     **of("files", "seq message name media_type title alternative chart", content=_THEIR_CHAT, about=_THEIR_CHAT),
-    **of("notes", "seq kind root thread at", person=_THEIR_CHAT, card=_THEIR_CHAT),
-    **of("forms", "action value kind root thread act", person=_THEIR_CHAT, form=_THEIR_CHAT),
     **of(
         "acts",
         "seq key person kind root thread at sort done",
@@ -165,8 +163,6 @@ ROOM: Mapping[str, Held] = {
     ),
     **of("passes", "hidden revision until", digest=_ACCOUNT, person=_ACCOUNT),
     **of("signins", "hidden revision since", digest=_ACCOUNT, person=_ACCOUNT),
-    **of("seals", "kind", person=_THEIR_CHAT, key=_THEIR_CHAT),
-    **of("reads", "kind seq", person=_ACCOUNT, root=_ACCOUNT),
 }
 """Those of the room's own file: it is the chat service, and people are its users."""
 

@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 
 from coldframe.ports.keys import Covers, Key, Use
 from coldframe.store.round_keys import KeyPlace
-from coldframe.store.sealing import Seal
+from coldframe.store.sealing import Seal, tag
+
+_DIGITS = 15  # hexadecimal ones, of 64 bits
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +26,10 @@ class SealOfKey:
     def open(self, row: str, cipher: bytes) -> bytes:
         """Raises CannotUnseal."""
         return self.seal.open(row, cipher, self.key)
+
+    def number(self, *parts: str) -> int:
+        """A keyed hash, as a positive number that fits into a row's."""
+        return int(tag(self.key.secret, *parts)[:_DIGITS], 16)
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,3 +65,23 @@ def made(path: str, version: int, *statements: tuple[str, tuple[object, ...]]) -
         for sql, values in statements:
             db.execute(sql, values)
     db.close()
+
+
+FOURTH = """
+    drop table own; alter table people add column home blob;
+    create table directs (person text primary key, marks blob, cleared int not null default 0) strict;
+    create table notes (
+      seq integer primary key, person text not null, kind text not null, root text not null, thread text,
+      at text not null, card blob not null
+    ) strict;
+    create table forms (
+      person text not null, action text not null, value text not null, kind text not null, root text not null,
+      thread text, form blob not null, act text not null, unique (person, action, value)
+    ) strict;
+    create table seals (person text not null, kind text not null, key blob not null, unique (person, kind)) strict;
+    create table reads (
+      person text not null, kind text not null, root text not null, seq int not null, unique (person, kind, root)
+    ) strict;
+    pragma user_version = 4;
+"""
+"""What a file of today that has no key yet becomes one of version 4 by."""

@@ -21,6 +21,8 @@ from coldframe.ports.clearing import Kept
 from tests.chat.room.conftest import START, World
 from tests.chat.room.earlier_files import AT, MESSAGE, made
 from tests.chat.room.keys import NOW, KeysAtHand, open_log
+from tests.secrecy.loot import room_rows
+from tests.secrecy.thief import named_beside_private_rows
 
 CANARIES = [f"canary-{what}" for what in ("line", "card", "file", "name", "note", "form", "page", "act", "thread")]
 LATER = timedelta(hours=1)
@@ -75,6 +77,25 @@ async def test_nothing_private_stands_in_clear(world: World) -> None:
     columns = world.room.log._rows("select distinct thread, author, at, body, edited, gone from messages")
     assert columns == [(None, "", "", None, 0, 0)]
     assert world.room.log._rows("select distinct person, kind, root, at, sort from acts") == [("", "", "", "", "")]
+
+
+async def test_no_row_tells_whose_it_is_nor_when_it_came(world: World) -> None:
+    """Of messages that came in turn the rows lie as it falls, other ones in each chapter; what is revised, read or
+    opened shows nobody's name."""
+    room, people = world.room, ("ada", "ben")
+    posted = [await room.post(room.direct(p), card(f"{n}"), key=f"{p}{n}") for n in range(8) for p in people]
+    await private_things(world)
+    room.mark_read("ada", room.direct("ada"), posted[-2])
+    room.log.seal_key("ada", "step")
+    numbers = room.log._rows("select seq, revision, root, key from messages where kind = 'direct' order by seq desc")
+    came = [room.log._directs().seq(row[0]) for row in numbers]
+    assert came != sorted(came) and len(set(came)) == len(came) == 8 * 2 + 4
+    assert all(revision == row < 0 and (root, key) == ("", None) for row, revision, root, key in numbers)
+    assert named_beside_private_rows(room_rows(Path(world.path)), people) == set()
+    await room.clear("room", {"ben": Kept(START - LATER)})
+    again = {row for (row,) in room.log._rows("select seq from messages where kind = 'direct'")}
+    assert len(again) == len(came) and again.isdisjoint(row[0] for row in numbers)
+    assert [r.id for r in room.messages(room.direct("ada"))][:8] == posted[::2]
 
 
 async def test_an_emoji_changes_no_row_of_what_it_stands_under(world: World) -> None:

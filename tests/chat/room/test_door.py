@@ -19,7 +19,7 @@ from coldframe.message.nodes import Message, TextFile, line
 from coldframe.ports.bench import View
 from coldframe.ports.chat import Person
 from coldframe.ports.clearing import Kept
-from tests.chat.room.earlier_files import made
+from tests.chat.room.earlier_files import FOURTH, made
 from tests.chat.room.keys import NOW
 from tests.chat.room.wires import Browser, Site, refused
 
@@ -291,13 +291,13 @@ THIRD = """
     alter table passes drop column hidden; alter table passes drop column revision;
     alter table passes drop column until;
     drop table signins; drop table seals; alter table files drop column chart; pragma user_version = 3;
-"""  # what a file of today has that one of version 3 had not
+"""  # what a file of version 4 has that one of version 3 had not
 
 
 def _third(path: str, link: tuple[str, tuple[object, ...]]) -> None:
     log = Log(path)
     log.put_person(Person("ada", "Ada"))
-    log._db.executescript(THIRD)
+    log._db.executescript(FOURTH + THIRD)
     log._db.execute(*link)
     log.close()
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from coldframe.chat.room import rows
-from coldframe.chat.room.file import RoomFile
+from coldframe.chat.room.own import OwnRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class SignIn:
 _ADMISSION = "person, hidden, revision"
 
 
-class Admissions(RoomFile):
+class Admissions(OwnRows):
     """Only digests are kept of what lets somebody in."""
 
     def put_pass(self, digest: str, admission: Admission, until: datetime | None) -> None:
@@ -74,18 +74,17 @@ class Admissions(RoomFile):
 
     def seal_key(self, person: str, kind: str) -> bytes:
         """Made when it is first asked for."""
-        row = self._one("select key from seals where person = ? and kind = ?", person, kind)
-        if row is not None:
-            return self._unseal(f"seal/{person}/{kind}", row[0])
-        key = secrets.token_bytes(32)
-        sealed = self._seal(f"seal/{person}/{kind}", key)
-        self._db.execute("insert into seals values (?, ?, ?)", (person, kind, sealed))
-        return key
+        own = self._own(person)
+        if kind not in own.keys:
+            own = replace(own, keys={**own.keys, kind: secrets.token_hex(32)})
+            self._keep(own)
+        return bytes.fromhex(own.keys[kind])
 
     def drop_seals(self, person: str, *kinds: str) -> None:
         """What was closed with them opens no more."""
-        sql = "delete from seals where person = ? and kind = ?"
-        self._db.executemany(sql, [(person, kind) for kind in kinds])
+        own = self._own(person)
+        if not own.keys.keys().isdisjoint(kinds):
+            self._keep(replace(own, keys={kind: key for kind, key in own.keys.items() if kind not in kinds}))
 
 
 def _columns(admission: Admission) -> tuple[str, str, int]:

@@ -3,12 +3,13 @@ private, and of what is done nothing is left but that it was."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from coldframe.chat.room import rows
-from coldframe.chat.room.file import RoomFile
+from coldframe.chat.room.own import OwnRows
 from coldframe.chat.room.records import NoteRecord
 from coldframe.chat.room.rows import KeptAct, KeptForm, KeptNote
 from coldframe.chat.room.sealing import digest
@@ -16,65 +17,54 @@ from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Place
 
 
-class Asks(RoomFile):
+class Asks(OwnRows):
     """Passing words, forms, acts."""
 
     # --- passing words --------------------------------------------------------------------------------------
 
     def put_note(self, person: str, place: Place, at: datetime, card: Message) -> str:
-        sealed = self._seal(f"note/{person}", rows.NOTE.dump_json(KeptNote(place, at, card)))
-        sql = "insert into notes (person, kind, root, at, card) values (?, '', '', '', ?)"
-        return f"n{self._insert(sql, person, sealed):06d}"
+        own = self._own(person)
+        note = KeptNote(place, at, card, own.noted + 1)
+        self._keep(replace(own, notes=(*own.notes, note), noted=note.seq))
+        return _note_id(note)
 
     def notes(self, person: str) -> tuple[NoteRecord, ...]:
-        found = self._rows("select seq, card from notes where person = ? order by seq", person)
-        read = [(seq, rows.NOTE.validate_json(self._unseal(f"note/{person}", sealed))) for seq, sealed in found]
-        return tuple(NoteRecord(f"n{seq:06d}", person, kept.place, kept.at, kept.card) for seq, kept in read)
+        return tuple(NoteRecord(_note_id(n), person, n.place, n.at, n.card) for n in self._own(person).notes)
 
     def drop_note(self, person: str, note: str) -> None:
-        self._db.execute("delete from notes where person = ? and seq = ?", (person, rows.seq_of(note)))
+        own = self._own(person)
+        self._keep(replace(own, notes=tuple(known for known in own.notes if known.seq != rows.seq_of(note))))
 
     def keep_notes(self, person: str, most: int) -> None:
         """Forgets all but the latest private words to the person."""
-        latest = "select seq from notes where person = ? order by seq desc limit ?"
-        sql = f"delete from notes where person = ? and seq not in ({latest})"
-        self._db.execute(sql, (person, person, most))
+        own = self._own(person)
+        self._keep(replace(own, notes=own.notes[-most:] if most else ()))
 
     # --- forms ----------------------------------------------------------------------------------------------
 
     def put_form(self, person: str, place: Place, form: Form, act: str) -> None:
         """`act` is the key of the act that opened it."""
-        with self.together():
-            self.drop_form(person, form.action, form.value)
-            sealed = self._seal(f"form/{person}", rows.OPEN_FORM.dump_json(KeptForm(place, form)))
-            sql = "insert into forms (person, action, value, kind, root, form, act) values (?, ?, '', '', '', ?, ?)"
-            self._db.execute(sql, (person, digest(act), sealed, digest(act)))
+        own = self._own(person)
+        opened = KeptForm(place, form, digest(act))
+        self._keep(replace(own, forms=(*_without(own.forms, form.action, form.value), opened)))
 
     def form_opened_by(self, act: str) -> Form | None:
-        row = self._one("select person, form from forms where act = ?", digest(act))
-        return self._form_of(*row).form if row else None
+        opened = (kept.form for own in self._all_own().values() for kept in own.forms if kept.act == digest(act))
+        return next(opened, None)
 
     def form(self, person: str, action: str, value: str) -> tuple[Place, Form] | None:
-        found = (kept for _, kept in self._forms(person) if (kept.form.action, kept.form.value) == (action, value))
+        found = (kept for kept in self._own(person).forms if _is(kept, action, value))
         kept = next(found, None)
         return (kept.place, kept.form) if kept else None
 
     def forms(self, person: str) -> tuple[Form, ...]:
         """The forms that the person has opened and neither sent nor closed."""
-        return tuple(kept.form for _, kept in self._forms(person))
+        return tuple(kept.form for kept in self._own(person).forms)
 
     def drop_form(self, person: str, action: str, value: str) -> None:
-        for row, kept in list(self._forms(person)):
-            if (kept.form.action, kept.form.value) == (action, value):
-                self._db.execute("delete from forms where rowid = ?", (row,))
-
-    def _forms(self, person: str) -> Iterator[tuple[int, KeptForm]]:
-        """Few are open at a time, so that none need be found without being opened."""
-        for row, sealed in self._rows("select rowid, form from forms where person = ? order by rowid", person):
-            yield row, self._form_of(person, sealed)
-
-    def _form_of(self, person: str, sealed: bytes) -> KeptForm:
-        return rows.OPEN_FORM.validate_json(self._unseal(f"form/{person}", sealed))
+        own = self._own(person)
+        if len(others := _without(own.forms, action, value)) < len(own.forms):
+            self._keep(replace(own, forms=others))
 
     # --- acts -----------------------------------------------------------------------------------------------
 
@@ -114,3 +104,15 @@ class Asks(RoomFile):
     def _act(self, name: str, sealed: bytes) -> tuple[Any, ...]:
         kept = rows.OPEN_ACT.validate_json(self._unseal(f"act/{name}", sealed))
         return kept.key, kept.person, kept.place, kept.at, kept.sort, kept.body.encode()
+
+
+def _note_id(note: KeptNote) -> str:
+    return f"n{note.seq:06d}"
+
+
+def _is(kept: KeptForm, action: str, value: str) -> bool:
+    return (kept.form.action, kept.form.value) == (action, value)
+
+
+def _without(forms: tuple[KeptForm, ...], action: str, value: str) -> tuple[KeptForm, ...]:
+    return tuple(kept for kept in forms if not _is(kept, action, value))

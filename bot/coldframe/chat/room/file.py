@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from coldframe.chat.room.schema import BARE_EMOJI, NOTHING_IN_CLEAR, SCHEMA, SIGNED_IN, VERSION
+from coldframe.chat.room.schema import SCHEMA, SINCE, VERSION
 from coldframe.chat.room.sealing import Chapter, digest
 from coldframe.errors import ColdframeError
 from coldframe.message.emoji import by_name
@@ -74,7 +74,7 @@ class RoomFile:
         self._db.create_function("emoji_by_name", 1, by_name)
         self._db.create_function("digest", 1, digest)
         with self.together():
-            for since, statements in ((1, BARE_EMOJI), (2, NOTHING_IN_CLEAR), (3, SIGNED_IN)):
+            for since, statements in SINCE:
                 for statement in statements if version <= since else ():
                     self._db.execute(statement)
             self._db.execute(f"pragma user_version={VERSION}")
@@ -98,6 +98,12 @@ class RoomFile:
         if self._chapter is None:
             raise Locked
         return self._chapter[1].open(row, cipher)
+
+    def _hidden(self, *parts: str) -> int:
+        """The number of a row which tells neither whose it is nor when it came; another one in each chapter."""
+        if self._chapter is None:
+            raise Locked
+        return self._chapter[1].number(*parts)
 
     def _wipe(self) -> None:
         """What was deleted stands in no page any more, nor in the log of writes."""

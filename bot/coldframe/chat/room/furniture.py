@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coldframe.chat.room import rows
-from coldframe.chat.room.file import RoomFile
+from coldframe.chat.room.own import OwnRows
 from coldframe.message.nodes import Message
 from coldframe.ports.chat import Person, Place
 
@@ -19,7 +19,7 @@ class _Standing:
     members: dict[str, dict[str, Person]]
 
 
-class Furniture(RoomFile):
+class Furniture(OwnRows):
     """People and channels. All of it is held in memory until it changes: every act asks for it, and few change it."""
 
     _standing: _Standing | None
@@ -79,28 +79,27 @@ class Furniture(RoomFile):
         return tuple(self._now().members.get(channel, {}).values())
 
     def put_home(self, person_id: str, card: Message) -> None:
-        body = self._seal(f"home/{person_id}", rows.CARD.dump_json(card))
-        self._db.execute("update people set home = ? where id = ?", (body, person_id))
+        self._keep(replace(self._own(person_id), home=card))
 
     def drop_home(self, person_id: str) -> None:
-        self._db.execute("update people set home = null where id = ?", (person_id,))
+        if self.home(person_id) is not None:
+            self._keep(replace(self._own(person_id), home=None))
 
     def home(self, person_id: str) -> Message | None:
-        row = self._one("select home from people where id = ?", person_id)
-        return rows.CARD.validate_json(self._unseal(f"home/{person_id}", row[0])) if row and row[0] else None
+        return self._own(person_id).home
 
-    # --- marks ----------------------------------------------------------------------------------------------
+    # --- how far somebody has read --------------------------------------------------------------------------
 
     def put_read(self, person: str, place: Place, message: str) -> bool:
         """Whether that was further than before."""
-        sql = (
-            "insert into reads values (?, ?, ?, ?) on conflict (person, kind, root)"
-            " do update set seq = excluded.seq where excluded.seq > seq"
-        )
-        values = (person, place.kind, place.id, rows.seq_of(message))
-        return self._db.execute(sql, values).rowcount > 0
+        own, seq = self._own(person), rows.seq_of(message)
+        of_kind = own.reads.get(place.kind, {})
+        if seq <= of_kind.get(place.id, 0):
+            return False
+        self._keep(replace(own, reads={**own.reads, place.kind: {**of_kind, place.id: seq}}))
+        return True
 
     def reads(self, person: str) -> dict[tuple[str, str], str]:
         """(kind, id) of a conversation to the last message read in it."""
-        found = self._rows("select kind, root, seq from reads where person = ?", person)
-        return {(kind, root): rows.message_id(seq) for kind, root, seq in found}
+        found = self._own(person).reads.items()
+        return {(kind, root): rows.message_id(seq) for kind, of_kind in found for root, seq in of_kind.items()}

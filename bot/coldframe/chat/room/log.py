@@ -10,11 +10,10 @@ from datetime import datetime
 from coldframe.chat.room import rows
 from coldframe.chat.room.before import Before
 from coldframe.chat.room.records import BOT, SAID
-from coldframe.chat.room.rows import KeptForm
-from coldframe.chat.room.schema import SEALED
+from coldframe.chat.room.schema import SEALED, SEALED_BEFORE
 from coldframe.chat.room.sealing import Chapter
 from coldframe.errors import ColdframeError
-from coldframe.message.nodes import Message
+from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Place
 from coldframe.ports.clearing import Kept
 from coldframe.speech import room_words
@@ -33,22 +32,26 @@ class Log(Before):
         """Opens the private lines with their key. With another one they are lost: whoever destroyed it meant that."""
         self._forget_read()
         self._chapter = chapter
+        earlier = self._is_earlier()
         with self.together():
             if self.chapter and not (self.chapter == chapter[0] and self._opens()):
                 self._lose_what_is_sealed(now)
-            elif not self.chapter:
-                self._seal_what_was_in_clear()
+            elif earlier:
+                self._take_over()
             self._db.execute("update life set chapter = ?", (chapter[0],))
-        if self.is_unclean:
+        if earlier:
             self._db.execute("vacuum")
         self._wipe()
 
     def _opens(self) -> bool:
         """The secret may have been changed, which is half of the key."""
         try:
-            for table, column, named, where in SEALED:
-                for name, sealed in self._rows(f"select {named}, {column} from {table} where {where} limit 1"):
-                    self._unseal(name, sealed)
+            for table, column, known, before, behind, where in (
+                *SEALED,
+                *(SEALED_BEFORE if self._is_earlier() else ()),
+            ):
+                for name, sealed in self._rows(f"select {known}, {column} from {table} where {where} limit 1"):
+                    self._unseal(f"{before}{name}{behind}", sealed)
         except ColdframeError:
             return False
         return True
@@ -64,17 +67,17 @@ class Log(Before):
 
     def _lose_what_is_sealed(self, now: datetime) -> None:
         self._db.execute("update life set lost = messages")
-        roots = [root for (root,) in self._rows("select distinct root from messages where kind = 'direct'")]
         for table, where in (
-            *(("forms", "true"), ("notes", "true"), ("directs", "true"), ("acts", "not done"), ("seals", "true")),
-            *(("files", "about is not null"), ("messages", "kind = 'direct'")),
-        ):
+            ("files", "about is not null"), ("messages", "kind = 'direct'"), ("own", "true"), ("acts", "not done"),
+        ):  # fmt: skip
             self._db.execute(f"delete from {table} where {where}")
-        self._db.execute("update people set home = null")
-        for root in roots:
-            place = Place(self.tenant, "direct", root)
+        self._drop_earlier()
+        self._forget_read()
+        people = [person.id for person in self.people() if not person.is_bot]
+        for person in people:  # whose they were nobody can tell any more
+            place = Place(self.tenant, "direct", person)
             self.put_message(place, BOT, now, card=room_words.key_gone(), key=CLEARED)
-        self._all_anew(roots)
+        self._all_anew(people)
 
     # --- a chapter ends -------------------------------------------------------------------------------------
 
@@ -89,23 +92,10 @@ class Log(Before):
         self._wipe()
         return changed
 
-    def cleared(self, person: str) -> int:
-        """The revision at which lines went from this person's direct messages for the last time."""
-        row = self._one("select cleared from directs where person = ?", person)
-        return int(row[0]) if row else 0
-
-    def clearings(self) -> int:
-        """The latest revision at which lines went from anybody's."""
-        return int(self._one("select coalesce(max(cleared), 0) from directs")[0])
-
     def _all_anew(self, people: Collection[str]) -> None:
         """Whoever knows these people's direct messages must ask for all of them again."""
-        sql = (
-            "insert into directs (person, cleared) values (?, ?)"
-            " on conflict (person) do update set cleared = excluded.cleared"
-        )
         for person in people:
-            self._db.execute(sql, (person, self._next_revision()))
+            self._keep(replace(self._own(person), cleared=self._next_revision()))
 
     def _clear(self, person: str, kept: Kept, words: Message) -> bool:
         place = Place(self.tenant, "direct", person)
@@ -117,9 +107,7 @@ class Log(Before):
             return False
         if all(record.key != CLEARED for record in standing):
             self._put_line(place, standing[-1].id, kept.since, words)
-        seqs = [rows.seq_of(record.id) for record in over]
-        self._drop_what_hangs(seqs, person)
-        self._db.executemany("delete from messages where seq = ?", [(seq,) for seq in seqs])
+        self._delete_directs(person, [rows.seq_of(record.id) for record in over])
         return True
 
     def _put_line(self, place: Place, last: str, at: datetime, words: Message) -> None:
@@ -135,25 +123,39 @@ class Log(Before):
 
     def _clear_asks(self, person: str, before: datetime) -> None:
         """Passing words go; a form that is open can still be sent, and holds nothing any more."""
-        for note in self.notes(person):
-            if note.at <= before:
-                self.drop_note(person, note.id)
-        self.drop_home(person)
-        for row, open_form in list(self._forms(person)):
-            empty = tuple(replace(field, initial="") for field in open_form.form.fields)
-            husk = KeptForm(open_form.place, replace(open_form.form, fields=empty, intro=()))
-            sealed = self._seal(f"form/{person}", rows.OPEN_FORM.dump_json(husk))
-            self._db.execute("update forms set form = ? where rowid = ?", (sealed, row))
+        own = self._own(person)
+        notes = tuple(note for note in own.notes if note.at > before)
+        husks = tuple(replace(kept, form=_emptied(kept.form)) for kept in own.forms)
+        self._keep(replace(own, notes=notes, home=None, forms=husks))
 
     def _seal_anew(self, chapter: Chapter) -> None:
         opened = [
-            (f"update {table} set {column} = ? where rowid = ?", row, name, sealed, self._unseal(name, sealed))
-            for table, column, named, where in SEALED
-            for row, name, sealed in self._rows(f"select rowid, {named}, {column} from {table} where {where}")
+            (table, column, known, row, (before, behind), body, self._unseal(f"{before}{row}{behind}", body))
+            for table, column, known, before, behind, where in SEALED
+            for row, body in self._rows(f"select {known}, {column} from {table} where {where}")
         ]
+        anew = self._numbers_anew(chapter)
         self._chapter = chapter
         bodies = {}
-        for sql, row, name, before, body in opened:
-            bodies[before] = self._seal(name, body)
-            self._db.execute(sql, (bodies[before], row))
+        self._db.execute("pragma defer_foreign_keys = on")  # until the files' messages have their new numbers too
+        for table, column, known, row, (before, behind), body, plain in opened:
+            now = anew.get((table, row), row)
+            bodies[body] = self._seal(f"{before}{now}{behind}", plain)
+            self._db.execute(
+                f"update {table} set {known} = ?, {column} = ? where {known} = ?", (now, bodies[body], row)
+            )
+        self._db.execute("update messages set revision = seq where kind = 'direct'")
+        moved = {row: now for (table, row), now in anew.items() if table == "messages"}
+        self._db.executemany("update files set message = ? where message = ?", [(n, r) for r, n in moved.items()])
+        self._directs().moved(moved)
         self._kept.sealed_anew(bodies)
+
+    def _numbers_anew(self, chapter: Chapter) -> dict[tuple[str, int], int]:
+        """Rows have other numbers in each chapter, so that none is known again in an older copy."""
+        number = chapter[1].number
+        messages = {("messages", s.row): -number("message", str(seq)) for seq, s in self._directs().at.items()}
+        return messages | {("own", self._hidden("own", p)): number("own", p) for p in self._all_own()}
+
+
+def _emptied(form: Form) -> Form:
+    return replace(form, fields=tuple(replace(field, initial="") for field in form.fields), intro=())

@@ -1,4 +1,4 @@
-"""The room's messages with what hangs under them. Of a direct one the file shows whose it is, and nothing else."""
+"""The room's messages with what hangs under them. Of a direct one the file shows that it is there, and nothing else."""
 
 from __future__ import annotations
 
@@ -6,31 +6,33 @@ import json
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal
 
 from coldframe.chat.room import rows
-from coldframe.chat.room.file import RoomFile
+from coldframe.chat.room.directs import Directs
+from coldframe.chat.room.own import OwnRows
 from coldframe.chat.room.records import FileRecord, Record
 from coldframe.chat.room.rows import Kept, Marks
-from coldframe.chat.room.sealing import digest
 from coldframe.message.nodes import Message
 from coldframe.message.pictures import Chart
 from coldframe.ports.chat import Place, Reaction
 
+_KEYED = "select seq from messages where key = ? order by seq limit 1"
 
-class Messages(RoomFile):
+
+class Messages(OwnRows):
     """Messages, reactions, files."""
 
     _cards: rows.Cards
     _kept: rows.Lately[Kept]
-    _marks: dict[str, Marks] | None
+    _standing_direct: Directs | None
     _revision: int | None
     _hung: set[int] | None
 
     def _forget_read(self) -> None:
         super()._forget_read()
         self._cards, self._kept = rows.Cards(), rows.Lately()
-        self._marks = self._revision = self._hung = None
+        self._standing_direct = self._revision = self._hung = None
 
     def revision(self) -> int:
         """The number of the latest change to any message."""
@@ -46,8 +48,16 @@ class Messages(RoomFile):
         """Messages under which an emoji of a channel or a file hangs, or once did: most never have any."""
         if self._hung is None:
             found = self._rows("select message from reactions union select message from files")
-            self._hung = {seq for (seq,) in found}
+            self._hung = {self._directs().seq(row) for (row,) in found}
         return self._hung
+
+    def _directs(self) -> Directs:
+        if self._standing_direct is None:
+            found = self._rows(f"select {rows.MESSAGE} from messages where kind = 'direct'")
+            self._standing_direct = Directs()
+            for row, kept in sorted(((row[0], self._read(row)) for row in found), key=lambda one: one[1].seq):
+                self._standing_direct.put(row, kept)
+        return self._standing_direct
 
     def put_message(
         self,
@@ -61,29 +71,34 @@ class Messages(RoomFile):
         key: str | None = None,
     ) -> str:
         """Appends and returns the id, which counts up over the whole room."""
-        kept = Kept(place.thread, author, rows.stamp(at), text, card, mentioned, key=key)
         with self.together():
             seq = self._one("update life set messages = messages + 1 returning messages")[0]
+            words = (author, rows.stamp(at), text, card, mentioned)
+            kept = Kept(place.thread, *words, key=key, root=place.id, seq=seq, revision=self._next_revision())
             self._db.execute(
                 f"insert into messages ({rows.MESSAGE}) values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (seq, place.kind, place.id, self._next_revision(), *self._columns(place.kind, seq, kept)),
+                self._columns(place.kind, kept),
             )
         return rows.message_id(seq)
 
-    def _columns(self, kind: str, seq: int, kept: Kept) -> tuple[Any, ...]:
+    def _columns(self, kind: str, kept: Kept) -> tuple[Any, ...]:
         if kind == "direct":
-            sealed = self._seal(f"message/{seq}", rows.KEPT.dump_json(kept))
+            row = -self._hidden("message", str(kept.seq))
+            sealed = self._seal(f"message/{row}", rows.KEPT.dump_json(kept))
             self._kept.remember(sealed, kept)
-            return (None, "", "", None, sealed, 0, 0, 0, digest(kept.key) if kept.key else None)
+            self._directs().put(row, kept)
+            return (row, kind, "", row, None, "", "", None, sealed, 0, 0, 0, None)
         card = self._cards.body(kept.card) if kept.card is not None else None
-        return (kept.thread, kept.author, kept.at, kept.text, card, kept.mentioned, kept.edited, kept.gone, kept.key)
+        head = (kept.seq, kind, kept.root, kept.revision, kept.thread, kept.author, kept.at, kept.text, card)
+        return (*head, kept.mentioned, kept.edited, kept.gone, kept.key)
 
     def _read(self, row: Any) -> Kept:
-        seq, kind, _, _, thread, author, at, text, card, mentioned, edited, gone, key = row
+        seq, kind, root, revision, thread, author, at, text, card, mentioned, edited, gone, key = row
         if kind == "direct":
             return self._kept.of(card, lambda: rows.KEPT.validate_json(self._unseal(f"message/{seq}", card)))
         shown = self._cards.card(card)
-        return Kept(thread, author, at, text, shown, bool(mentioned), edited, gone=bool(gone), key=key)
+        words = (thread, author, at, text, shown, bool(mentioned), edited, bool(gone), key)
+        return Kept(*words, root, seq, revision)
 
     def change_text(self, message: str, text: str) -> None:
         self._change(message, lambda kept: replace(kept, text=text, edited=kept.edited + 1))
@@ -95,79 +110,98 @@ class Messages(RoomFile):
         """Takes words, files and reactions away for good; the place in the order remains."""
         with self.together():
             self._change(message, lambda kept: replace(kept, text=None, card=None, gone=True))
-            self._drop_what_hangs([rows.seq_of(message)], self._direct(message))
+            self._drop_what_hangs([rows.seq_of(message)], self._root_of(message))
+
+    def _delete_directs(self, person: str, seqs: Collection[int]) -> None:
+        self._drop_what_hangs(seqs, person)
+        gone = [(self._directs().drop(seq).row,) for seq in seqs]
+        self._db.executemany("delete from messages where seq = ?", gone)
 
     def _drop_what_hangs(self, seqs: Collection[int], direct: str | None) -> None:
         """`direct`: in whose direct messages they stand."""
         for seq in self._hung_under().intersection(seqs):
-            self._db.execute("delete from files where message = ?", (seq,))
-            self._db.execute("delete from reactions where message = ?", (seq,))
+            row = self._directs().row(seq)
+            self._db.execute("delete from files where message = ?", (row,))
+            self._db.execute("delete from reactions where message = ?", (row,))
         if direct is not None and not self._marks_of(direct).keys().isdisjoint(seqs):
             self._keep_marks(direct, {seq: mark for seq, mark in self._marks_of(direct).items() if seq not in seqs})
 
     def _change(self, message: str, how: Callable[[Kept], Kept]) -> None:
         with self.together():
-            seq = rows.seq_of(message)
-            row = self._one(f"select {rows.MESSAGE} from messages where seq = ?", seq)
-            if row is None:
+            row = self._directs().row(rows.seq_of(message))
+            found = self._one(f"select {rows.MESSAGE} from messages where seq = ?", row)
+            if found is None:
                 return
+            changed = replace(how(self._read(found)), revision=self._next_revision())
             self._db.execute(
-                f"update messages set ({rows.MESSAGE_REST}) = (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) where seq = ?",
-                (self._next_revision(), *self._columns(row[1], seq, how(self._read(row))), seq),
+                f"update messages set ({rows.MESSAGE}) = (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) where seq = ?",
+                (*self._columns(found[1], changed), row),
             )
 
     def message(self, message: str) -> Record | None:
-        found = self._records(self._rows(f"select {rows.MESSAGE} from messages where seq = ?", rows.seq_of(message)))
+        found = self._numbered([rows.seq_of(message)])
         return found[0] if found else None
 
     def by_key(self, key: str) -> Record | None:
         """The earliest message with the key."""
-        sql = f"select {rows.MESSAGE} from messages where key in (?, ?) order by seq limit 1"
-        found = self._records(self._rows(sql, key, digest(key)))
-        return found[0] if found else None
+        found = [*self._directs().keyed(key), *(seq for (seq,) in self._rows(_KEYED, key))]
+        return self._numbered([min(found)])[0] if found else None
+
+    def _numbered(self, seqs: Collection[int]) -> tuple[Record, ...]:
+        numbers = json.dumps([self._directs().row(seq) for seq in seqs])
+        sql = f"select {rows.MESSAGE} from messages where seq in (select value from json_each(?))"
+        return self._records(self._rows(sql, numbers))
 
     def messages(self, place: Place | None = None, *, above: int = 0) -> tuple[Record, ...]:
         """In order; of a conversation with all its threads, or of one thread; changed after a revision."""
         if above and above >= self.revision():
             return ()
-        sql = f"select {rows.MESSAGE} from messages where revision > ?"
-        values: list[str | int] = [above]
-        if above and (marked := self._marked(place, above)):
-            sql = f"select {rows.MESSAGE} from messages where (revision > ? or seq in (select value from json_each(?)))"
-            values.append(json.dumps(marked))
-        if place is not None:
-            sql, values = f"{sql} and kind = ? and root = ?", [*values, place.kind, place.id]
-        found = self._records(self._rows(f"{sql} order by seq", *values))
+        found = self._numbered([*self._direct(place, above), *self._of_channels(place, above)])
         if place is None or place.thread is None:
             return found
         return tuple(r for r in found if place.thread in (r.place.thread, r.id))
 
-    def _marked(self, place: Place | None, above: int) -> list[int]:
-        """Direct messages under which an emoji came or went after the revision."""
-        asked = self._all_marks() if place is None else [place.id] if place.kind == "direct" else []
-        return [seq for root in asked for seq, (revision, _) in self._marks_of(root).items() if revision > above]
+    def _of_channels(self, place: Place | None, above: int) -> list[int]:
+        if place is None:
+            found = self._rows("select seq from messages where revision > ?", above)
+        else:
+            sql = "select seq from messages where kind = ? and root = ? and revision > ?"
+            found = self._rows(sql, place.kind, place.id, above)
+        return [seq for (seq,) in found]
+
+    def _direct(self, place: Place | None, above: int = 0) -> list[int]:
+        """Direct messages that changed after the revision, or under which an emoji came or went."""
+        if place is not None and place.kind != "direct":
+            return []
+        directs = self._directs()
+        seqs = directs.of(place.id if place is not None else None)
+        if not above:
+            return seqs
+        marks = {seq: at for own in self._all_own().values() for seq, (at, _) in own.marks.items()}
+        return [seq for seq in seqs if max(directs.at[seq].revision, marks.get(seq, 0)) > above]
 
     def latest(self, place: Place, most: int, *, before: str | None = None) -> tuple[Record, ...]:
         """The last messages of a conversation, threads included, in order; those before a message if one is named."""
-        sql = f"select {rows.MESSAGE} from messages where kind = ? and root = ? and seq < ? order by seq desc limit ?"
         end = rows.seq_of(before) if before else 1 << 62
-        return self._records(self._rows(sql, place.kind, place.id, end, most)[::-1])
+        if place.kind == "direct":
+            return self._numbered([seq for seq in self._direct(place) if seq < end][-most:])
+        sql = "select seq from messages where kind = ? and root = ? and seq < ? order by seq desc limit ?"
+        return self._numbered([seq for (seq,) in self._rows(sql, place.kind, place.id, end, most)])
 
     def _records(self, found: Sequence[Any]) -> tuple[Record, ...]:
-        records = [self._record(row) for row in found]
-        busy = self._hanging([row[0] for row in found])
+        kept = sorted(((row[1], self._read(row)) for row in found), key=lambda one: one[1].seq)
+        busy = self._hanging([one.seq for _, one in kept])
+        records = (self._record(kind, one) for kind, one in kept)
         return tuple(_with(r, *busy[r.id]) if r.id in busy else r for r in records)
 
-    def _record(self, row: Any) -> Record:
-        seq, kind, root, revision, *_ = row
-        kept = self._read(row)
-        marked, reactions = self._marks_of(root).get(seq, (0, ())) if kind == "direct" else (0, ())
+    def _record(self, kind: Literal["channel", "direct"], kept: Kept) -> Record:
+        marked, reactions = self._marks_of(kept.root).get(kept.seq, (0, ())) if kind == "direct" else (0, ())
         return Record(
-            id=rows.message_id(seq),
-            place=Place(self.tenant, kind, root, kept.thread),
+            id=rows.message_id(kept.seq),
+            place=Place(self.tenant, kind, kept.root, kept.thread),
             author=kept.author,
             at=datetime.fromisoformat(kept.at),
-            revision=max(revision, marked),
+            revision=max(kept.revision, marked),
             text=kept.text,
             message=kept.card,
             mentioned=kept.mentioned,
@@ -180,20 +214,19 @@ class Messages(RoomFile):
 
     def _hanging(self, seqs: Sequence[int]) -> dict[str, tuple[tuple[Reaction, ...], tuple[FileRecord, ...]]]:
         """Reactions and files of the messages that have any."""
-        seqs = list(self._hung_under().intersection(seqs))
-        if not seqs:
+        busy = {self._directs().row(seq): rows.message_id(seq) for seq in self._hung_under().intersection(seqs)}
+        if not busy:
             return {}
-        span = (min(seqs), max(seqs))
+        there = "message in (select value from json_each(?))"
+        numbers = json.dumps(list(busy))
         reactions: dict[str, list[Reaction]] = {}
-        for seq, person, emoji in self._rows(
-            "select message, person, emoji from reactions where message between ? and ? order by rowid", *span
+        for row, person, emoji in self._rows(
+            f"select message, person, emoji from reactions where {there} order by rowid", numbers
         ):
-            reactions.setdefault(rows.message_id(seq), []).append(Reaction(person, emoji))
+            reactions.setdefault(busy[row], []).append(Reaction(person, emoji))
         files: dict[str, list[FileRecord]] = {}
-        for message, *row in self._rows(
-            f"select message, {rows.FILE} from files where message between ? and ? order by seq", *span
-        ):
-            files.setdefault(rows.message_id(message), []).append(self._file_of(row))
+        for message, *row in self._rows(f"select message, {rows.FILE} from files where {there} order by seq", numbers):
+            files.setdefault(busy[message], []).append(self._file_of(row))
         return {m: (tuple(reactions.get(m, ())), tuple(files.get(m, ()))) for m in reactions.keys() | files.keys()}
 
     # --- emoji ----------------------------------------------------------------------------------------------
@@ -201,7 +234,7 @@ class Messages(RoomFile):
     def set_reaction(self, message: str, person: str, emoji: str, added: bool) -> bool:
         """Whether anything changed."""
         with self.together():
-            direct = self._direct(message)
+            direct = self._root_of(message)
             if direct is not None:
                 return self._set_mark(direct, rows.seq_of(message), (person, emoji), added)
             if added:
@@ -214,13 +247,12 @@ class Messages(RoomFile):
                 self._change(message, lambda kept: kept)
         return changed
 
-    def _direct(self, message: str) -> str | None:
+    def _root_of(self, message: str) -> str | None:
         """In whose direct messages it stands."""
-        row = self._one("select root from messages where seq = ? and kind = 'direct'", rows.seq_of(message))
-        return row[0] if row else None
+        standing = self._directs().at.get(rows.seq_of(message))
+        return standing.root if standing else None
 
     def _set_mark(self, direct: str, seq: int, mark: tuple[str, str], added: bool) -> bool:
-        """All of somebody's are one row, so that no row tells what they stand under."""
         known = self._marks_of(direct).get(seq, (0, ()))[1]
         if (mark in known) is added:
             return False
@@ -229,23 +261,10 @@ class Messages(RoomFile):
         return True
 
     def _marks_of(self, direct: str) -> Marks:
-        return self._all_marks().get(direct, {})
-
-    def _all_marks(self) -> dict[str, Marks]:
-        """By whose direct messages they stand under."""
-        if self._marks is None:
-            found = self._rows("select person, marks from directs where marks is not null")
-            self._marks = {p: rows.MARKS.validate_json(self._unseal(f"marks/{p}", sealed)) for p, sealed in found}
-        return self._marks
+        return self._own(direct).marks
 
     def _keep_marks(self, direct: str, marks: Marks) -> None:
-        sealed = self._seal(f"marks/{direct}", rows.MARKS.dump_json(marks))
-        sql = (
-            "insert into directs (person, marks) values (?, ?)"
-            " on conflict (person) do update set marks = excluded.marks"
-        )
-        self._db.execute(sql, (direct, sealed))
-        self._all_marks()[direct] = marks
+        self._keep(replace(self._own(direct), marks=marks))
 
     # --- files ----------------------------------------------------------------------------------------------
 
@@ -273,11 +292,11 @@ class Messages(RoomFile):
         chart = rows.CHART.dump_json(record.chart).decode() if record.chart else None
         words = (record.name, record.media_type, content, record.title, record.alternative)
         shown: tuple[object, ...] = (*words, None, chart)
-        if self._direct(message) is not None:
+        if self._root_of(message) is not None:
             about = self._seal(f"file/{seq}/about", rows.ABOUT.dump_json(record))
             shown = ("", "", self._seal(f"file/{seq}", content), "", "", about, None)
         self._hung_under().add(rows.seq_of(message))
-        self._db.execute(sql, (seq, rows.seq_of(message), *shown))
+        self._db.execute(sql, (seq, self._directs().row(rows.seq_of(message)), *shown))
 
     def file(self, file_id: str) -> tuple[FileRecord, str, bytes] | None:
         """The file, the message under which it hangs, and its bytes."""
@@ -288,7 +307,7 @@ class Messages(RoomFile):
         record, content = self._file_of(row[:8]), row[9]
         if row[6] is not None:
             content = self._unseal(f"file/{seq}", content)
-        return record, rows.message_id(row[8]), content
+        return record, rows.message_id(self._directs().seq(row[8])), content
 
     def _file_of(self, row: Any) -> FileRecord:
         seq, name, media_type, size, title, alternative, about, chart = row

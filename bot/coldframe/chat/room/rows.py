@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any, Generic, TypeVar
 
@@ -31,23 +31,28 @@ class Kept:
     edited: int = 0
     gone: bool = False
     key: str | None = None
+    root: str = ""
+    seq: int = 0
+    revision: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class KeptNote:
-    """A passing word as its row holds it."""
+    """A passing word as it is kept."""
 
     place: Place
     at: datetime
     card: Message
+    seq: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class KeptForm:
-    """An open form as its row holds it."""
+    """An open form as it is kept; `act` is the digest of the act that opened it."""
 
     place: Place
     form: Form
+    act: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,24 @@ class KeptAct:
 Marks = dict[int, tuple[int, tuple[tuple[str, str], ...]]]
 """Message number to the revision of the last change, and (person, emoji)."""
 
+
+@dataclass(frozen=True, slots=True)
+class Own:
+    """All that is kept for one person alone besides their direct messages: the emoji under these, and the revision at
+    which lines went from them for the last time; their page, passing words, and the number of the last; open forms; how
+    far they have read, by kind and id of a conversation; keys of what their browsers keep, in hexadecimal digits."""
+
+    person: str
+    marks: Marks = field(default_factory=dict)
+    cleared: int = 0
+    home: Message | None = None
+    notes: tuple[KeptNote, ...] = ()
+    noted: int = 0
+    forms: tuple[KeptForm, ...] = ()
+    reads: dict[str, dict[str, int]] = field(default_factory=dict)
+    keys: dict[str, str] = field(default_factory=dict)
+
+
 CARD: TypeAdapter[Message] = TypeAdapter(Message)
 FORM: TypeAdapter[Form] = TypeAdapter(Form)
 KEPT: TypeAdapter[Kept] = TypeAdapter(Kept)
@@ -72,12 +95,12 @@ NOTE: TypeAdapter[KeptNote] = TypeAdapter(KeptNote)
 OPEN_FORM: TypeAdapter[KeptForm] = TypeAdapter(KeptForm)
 OPEN_ACT: TypeAdapter[KeptAct] = TypeAdapter(KeptAct)
 MARKS: TypeAdapter[Marks] = TypeAdapter(Marks)
+OWN: TypeAdapter[Own] = TypeAdapter(Own)
 ABOUT: TypeAdapter[FileRecord] = TypeAdapter(FileRecord)
 CHART: TypeAdapter[Chart] = TypeAdapter(Chart)
 
 PERSON = "id, name, zone, is_bot, is_guest, is_foreign, is_gone"
-MESSAGE_REST = "revision, thread, author, at, body, card, mentioned, edited, gone, key"
-MESSAGE = f"seq, kind, root, {MESSAGE_REST}"
+MESSAGE = "seq, kind, root, revision, thread, author, at, body, card, mentioned, edited, gone, key"
 FILE = "seq, name, media_type, length(content), title, alternative, about, chart"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-VERSION = 4
+VERSION = 5
 BARE_EMOJI = (
     "update or ignore reactions set emoji = emoji_by_name(emoji)",
     "update acts set body = cast(json_set(body, '$.what.emoji', emoji_by_name(body ->> '$.what.emoji')) as blob)"
@@ -38,7 +38,14 @@ SIGNED_IN = (
 )
 """From version 3, in which a link was what let somebody in, as often as it was opened."""
 
-SCHEMA = """
+OWN = "create table own (row integer primary key, body blob not null) strict"
+NOBODY_BESIDE_IT = (OWN,)
+"""From version 4, which showed whose a direct message was, and when it came; that goes as soon as there is a key."""
+
+SINCE = ((1, BARE_EMOJI), (2, NOTHING_IN_CLEAR), (3, SIGNED_IN), (4, NOBODY_BESIDE_IT))
+"""From which version on what is done."""
+
+SCHEMA = f"""
 create table life (
   name text not null, chapter text not null default '', revision int not null default 0,
   messages int not null default 0, files int not null default 0, unclean int not null default 0,
@@ -46,7 +53,7 @@ create table life (
 ) strict;
 create table people (
   id text primary key, name text not null, zone text, is_bot int not null, is_guest int not null,
-  is_foreign int not null, is_gone int not null, home blob
+  is_foreign int not null, is_gone int not null
 ) strict;
 create table channels (id text primary key, name text not null) strict;
 create table members (
@@ -64,21 +71,13 @@ create table reactions (
   message int not null references messages, person text not null, emoji text not null,
   unique (message, person, emoji)
 ) strict;
-create table directs (person text primary key, marks blob, cleared int not null default 0) strict;
 create table files (
   seq integer primary key, message int not null references messages, name text not null,
   media_type text not null, content blob not null, title text not null, alternative text not null, about blob,
   chart text
 ) strict;
 create index file_message on files (message);
-create table notes (
-  seq integer primary key, person text not null, kind text not null, root text not null, thread text,
-  at text not null, card blob not null
-) strict;
-create table forms (
-  person text not null, action text not null, value text not null, kind text not null, root text not null,
-  thread text, form blob not null, act text not null, unique (person, action, value)
-) strict;
+{OWN};
 create table acts (
   seq integer primary key, key text not null unique, person text not null, kind text not null,
   root text not null, thread text, at text not null, sort text not null, body blob,
@@ -93,25 +92,27 @@ create table signins (
   digest text primary key, person text not null references people, hidden text not null, revision int not null,
   since text not null
 ) strict;
-create table seals (person text not null, kind text not null, key blob not null, unique (person, kind)) strict;
-create table reads (
-  person text not null, kind text not null, root text not null, seq int not null, unique (person, kind, root)
-) strict;
 """
-"""What is private is sealed, and its clear columns stay empty: of a direct message all but whose it is (in `card`), of
-its file all (`about`, `content`), the emoji under somebody's direct messages (`marks`), passing words (`card`), forms
-(`form`), acts that the bot has not taken yet (`body`), pages (`home`), keys of what browsers keep (`key`). Keys of acts
-stand as digests, and so do passes and sign-ins."""
+"""What is private is sealed, under numbers that are keyed hashes, and its clear columns stay empty: of a direct message
+all (in `card`; its number is below 0), of its file all but under which message it hangs (`about`, `content`), whatever
+else is kept for one person alone (`own`), acts that the bot has not taken yet (`body`). Keys of acts stand as digests,
+and so do passes and sign-ins."""
 
 SEALED = (
-    ("messages", "card", "'message/' || seq", "kind = 'direct'"),
-    ("files", "about", "'file/' || seq || '/about'", "about is not null"),
-    ("files", "content", "'file/' || seq", "about is not null"),
-    ("directs", "marks", "'marks/' || person", "marks is not null"),
-    ("notes", "card", "'note/' || person", "true"),
-    ("forms", "form", "'form/' || person", "true"),
-    ("acts", "body", "'act/' || key", "body is not null"),
-    ("people", "home", "'home/' || id", "home is not null"),
-    ("seals", "key", "'seal/' || person || '/' || kind", "true"),
+    ("messages", "card", "seq", "message/", "", "kind = 'direct'"),
+    ("files", "about", "seq", "file/", "/about", "about is not null"),
+    ("files", "content", "seq", "file/", "", "about is not null"),
+    ("own", "body", "row", "own/", "", "true"),
+    ("acts", "body", "key", "act/", "", "body is not null"),
 )
-"""Table, sealed column, the name that a row's seal is bound to, and where it is so."""
+"""Table, sealed column, the column by which a row is known, what stands before and behind that in the name to which a
+row's seal is bound, and where it is so."""
+
+SEALED_BEFORE = (
+    ("directs", "marks", "person", "marks/", "", "marks is not null"),
+    ("notes", "card", "person", "note/", "", "true"),
+    ("forms", "form", "person", "form/", "", "true"),
+    ("people", "home", "id", "home/", "", "home is not null"),
+    ("seals", "key", "person || '/' || kind", "seal/", "", "true"),
+)
+"""The same of the tables that there were up to version 4."""

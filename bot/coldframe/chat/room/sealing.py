@@ -12,11 +12,14 @@ from typing import Protocol
 
 
 class Sealer(Protocol):
-    """Closes and opens with one key. A row's name binds what is closed to the row; no length tells what is in it."""
+    """Closes, opens and numbers with one key. A row's name binds what is closed to the row; no length tells what is in
+    it, and no number what it was made from."""
 
     def close(self, row: str, plain: bytes) -> bytes: ...
 
     def open(self, row: str, cipher: bytes) -> bytes: ...
+
+    def number(self, *parts: str) -> int: ...
 
 
 Chapter = tuple[str, Sealer]
