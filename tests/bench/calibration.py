@@ -12,7 +12,8 @@ for a power of 80 in 100; "more than chance would plausibly give" is the boundar
 `tests.bench.verdicts` counts; what is not said as a figure, since no method makes it true in every world, stands in the
 table and is never off. The whole of the odds told before sealing, verdict by verdict, through the real path:
 `tests.bench.odds`. Whether notes are one point: `tests.bench.similarity`. Forecasts are people's own; their chart shows
-Wilson intervals, which `tests/analysis/test_proportions.py` checks. `--save` writes the table beside this file.
+Wilson intervals, which `tests/analysis/test_proportions.py` checks. Last come the claims that were first found untrue,
+before and now (`tests.calibration.found`). `--save` writes the table beside this file.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from pathlib import Path
 
 import click
 
-from tests.calibration import pairs, promises, trials, votes
+from tests.calibration import found, pairs, promises, trials, votes
 from tests.calibration.claims import Row, Said, banded, by_world
 
 SEED = 20260302
@@ -37,18 +38,20 @@ PARTS: dict[str, tuple[Callable[[int, int], Iterator[Said]], float]] = {
     "promises": (promises.statements, 0.015),
 }
 """What makes statements, with its share of the number of worlds asked for."""
+FOUND = "found"
+"""The claims that were first found untrue, which are shown and not judged: each is judged above, in all its worlds."""
 COLUMNS = f"{'number':>7} {'said':>5} {'true':>6} {'':5} {'off by':>6}"
 HEAD = f"    {'':<26}{COLUMNS}      {COLUMNS} before"
 
 
 def table(said: Iterable[Said], *, worlds: bool) -> tuple[str, int]:
     """All claims as text, and how many bands are off."""
-    found, lines, off = list(said), [], 0
-    for claim in dict.fromkeys(one.claim for one in found):
+    laid, lines, off = list(said), [], 0
+    for claim in dict.fromkeys(one.claim for one in laid):
         lines += ["", claim]
         for hard in (False, True):
             now, before = (
-                [one for one in found if (one.claim, one.hard, one.earlier) == (claim, hard, then)]
+                [one for one in laid if (one.claim, one.hard, one.earlier) == (claim, hard, then)]
                 for then in (False, True)
             )
             if not (now or before):
@@ -78,20 +81,21 @@ def _doubt(claim: str) -> float:
     """A small chance to meet a target is as bold a word as a large one; a small chance to stay first is not. Of a span
     the low end is bold where it lies above the truth, the high end where it lies below."""
     ends = {trials.LOW_END: 0.0, trials.HIGH_END: 1.1}
-    found = next((doubt for end, doubt in ends.items() if claim.startswith(end)), None)
-    return found if found is not None else (0.5 if claim.startswith("chance") else 0.0)
+    end = next((doubt for end, doubt in ends.items() if claim.startswith(end)), None)
+    return end if end is not None else (0.5 if claim.startswith("chance") else 0.0)
 
 
 @click.command()
 @click.option("--number", default=10_000, show_default=True, help="Worlds of votes; the other parts have their share.")
-@click.option("--part", "parts", multiple=True, type=click.Choice(list(PARTS)), help="Only this; may be repeated.")
+@click.option("--part", "parts", multiple=True, type=click.Choice([*PARTS, FOUND]), help="Only this; may be repeated.")
 @click.option("--worlds", is_flag=True, help="Each world apart as well.")
 @click.option("--seed", default=SEED, show_default=True)
 @click.option("--save", is_flag=True, help="Write the table to calibration.txt beside this file.")
 def main(number: int, parts: tuple[str, ...], worlds: bool, seed: int, save: bool) -> None:
     """Print the table said / true, and end with status 1 if a band is off."""
     off, told, counts = 0, [], []
-    for name in parts or PARTS:
+    wanted = parts or (*PARTS, FOUND)
+    for name in (part for part in PARTS if part in wanted):
         make, share = PARTS[name]
         begun = time.perf_counter()
         worlds_of = max(int(number * share), 1)
@@ -100,6 +104,9 @@ def main(number: int, parts: tuple[str, ...], worlds: bool, seed: int, save: boo
         counts.append(f"{name} {worlds_of:,}")
         click.echo(f"{text}\n\n({name}: {time.perf_counter() - begun:.0f} s)")
         told.append(text)
+    if FOUND in wanted:
+        told.append(found.table(number, seed))
+        click.echo(f"\n{told[-1]}")
     click.echo(f"\n{off} bands off")
     if save:
         head = f"Worlds: {', '.join(counts)}; seed {seed}; {off} bands off"

@@ -51,11 +51,11 @@ def statements(worlds: int, seed: int) -> Iterator[Said]:
         family = HARD[number // 3 % len(HARD)] if number % 3 == 2 else ORDINARY
         spread, view = SPREADS[int(rng.integers(len(SPREADS)))], VIEWS[int(rng.integers(len(VIEWS)))]
         world = family.name if family.hard else f"{family.name} by {view:g}, spread {spread:g}"
-        for said, true, before in _one(rng, family, spread, view):
+        for said, true, before in one(rng, family, spread, view):
             yield Said(CLAIM, world, family.hard, said, true, before)
 
 
-def _one(rng: np.random.Generator, family: Family, spread: float, view: float) -> Iterator[tuple[float, float, bool]]:
+def one(rng: np.random.Generator, family: Family, spread: float, view: float) -> Iterator[tuple[float, float, bool]]:
     """Of each plan what is said, whether it is true, and whether that is by the method before."""
     plans, judges = int(rng.integers(3, 9)), int(rng.integers(5, 13))
     values = spread * _values(rng, family.name, plans)

@@ -71,6 +71,11 @@ def _at_power(plan: PlanMeasure) -> PlanMeasure:
     return _with(plan, people)
 
 
+def plans() -> list[PlanMeasure]:
+    """One of each kind."""
+    return [_at_power(plan) for plan in PLANS.values()]
+
+
 def _with(plan: PlanMeasure, weekly: float) -> PlanMeasure:
     return PlanMeasure(plan.kind, plan.baseline, plan.target, weekly, sd=plan.sd)
 
@@ -241,18 +246,18 @@ def _with_a_record(rng: np.random.Generator, share: str, hard: bool) -> Team:
 def statements(worlds: int, seed: int) -> Iterator[Said]:
     """Chances after weeks 1 and 3, and the interval at the end, of as many trials; a third of them hard."""
     rng = np.random.default_rng(seed)
-    plans = [_at_power(plan) for plan in PLANS.values()]
+    sized = plans()
     for number in range(worlds):
-        plan = plans[number // 2 % len(plans)]
+        plan = sized[number // 2 % len(sized)]
         share = list(WORKING)[int(rng.integers(2))]
         hard = rng.random() < 1 / 3
         if number % 2:
-            yield from _follow(rng, plan, _with_a_record(rng, share, hard), OTHER_TEAMS if hard else "")
+            yield from follow(rng, plan, _with_a_record(rng, share, hard), OTHER_TEAMS if hard else "")
         else:
-            yield from _follow(rng, plan, Team(share, WORKING[share]), str(rng.choice(HARD)) if hard else "")
+            yield from follow(rng, plan, Team(share, WORKING[share]), str(rng.choice(HARD)) if hard else "")
 
 
-def _follow(rng: np.random.Generator, plan: PlanMeasure, team: Team, hard: str) -> Iterator[Said]:
+def follow(rng: np.random.Generator, plan: PlanMeasure, team: Team, hard: str) -> Iterator[Said]:
     nature = _nature(rng, plan.target - plan.baseline, team.works, hard)
     earlier, weeks = DRAWN[plan.kind](rng, plan, nature)
     measure = measure_of(plan, earlier, WEEKS)
@@ -345,10 +350,10 @@ def power(trials: int, seed: int) -> Iterator[Said]:
         worlds += [("a long tail", 0.0, True)] if plan.kind in TAILED else []
         for hard, drift, tail in worlds:
             for weeks in SPAN:
-                yield from _powered(rng, plan, weeks, Nature((), drift, tail), hard, trials)
+                yield from powered(rng, plan, weeks, Nature((), drift, tail), hard, trials)
 
 
-def _powered(
+def powered(
     rng: np.random.Generator, plan: PlanMeasure, weeks: int, nature: Nature, hard: str, trials: int
 ) -> Iterator[Said]:
     """In ordinary worlds 80 in 100, by which plans are sized; in others what its words promise."""

@@ -92,7 +92,7 @@ def statements(worlds: int, seed: int) -> Iterator[Said]:
         family = HARD[number // 3 % len(HARD)] if number % 3 == 2 else ORDINARY
         spread = SPREADS[int(rng.integers(len(SPREADS)))]
         world = family.name if family.hard else f"{family.name}, spread {spread:g}"
-        for make, told in ((_dots, _told_of_dots), (_ballot, _told_of_a_ballot)):
+        for make, told in ((some_dots, _told_of_dots), (_ballot, _told_of_a_ballot)):
             found = make(rng, family, spread)
             if found is not None:
                 for claim, said, true, before in told(family, found):
@@ -138,17 +138,17 @@ def _figures(family: Family, found: Found, now: str, before: str) -> Iterator[To
         yield before, found.before, found.true, True
 
 
-def _dots(rng: np.random.Generator, family: Family, spread: float) -> Found | None:
+def some_dots(rng: np.random.Generator, family: Family, spread: float) -> Found | None:
     options, people = int(rng.integers(4, 16)), int(rng.integers(3, 13))
-    return _one(rng, family, spread, options, people, quota=3, weight=None)
+    return one(rng, family, spread, options, people, quota=3, weight=None)
 
 
 def _ballot(rng: np.random.Generator, family: Family, spread: float) -> Found | None:
     options, people, weight = int(rng.integers(3, 9)), int(rng.integers(3, 12)), int(rng.integers(1, 4))
-    return _one(rng, family, spread, options, people, quota=2, weight=weight)
+    return one(rng, family, spread, options, people, quota=2, weight=weight)
 
 
-def _one(
+def one(
     rng: np.random.Generator, family: Family, spread: float, options: int, people: int, quota: int, weight: int | None
 ) -> Found | None:
     """None where nothing may or can be said."""

@@ -42,12 +42,20 @@ async def test_a_plan_is_asked_about_by_its_meaning(tmp_path: Path) -> None:
         assert not any("Does your plan" in words for words in team.told(F))
 
 
-async def test_words_in_another_sense_raise_nothing(tmp_path: Path) -> None:
-    """A day that is invested is no finance claim."""
+@pytest.mark.parametrize(
+    "step",
+    [
+        "Spend less time on reports and invest a day in the docs instead.",
+        "Loan two tablets to the front desk for the open evening.",
+        "Credit the writer of each tip by name.",
+    ],
+)
+async def test_words_in_another_sense_raise_nothing(tmp_path: Path, step: str) -> None:
+    """A day that is invested is no finance claim, nor is what is lent or credited by name."""
     if encoder() is None:
         pytest.skip("no sentence encoder")
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
-        await _handed_in(team, "Spend less time on reports and invest a day in the docs instead.")
+        await _handed_in(team, step)
         assert (await team.current()).plans[PlanId("p")].caution == ()
         assert not any("Does your plan" in words for words in team.told(INES))
 

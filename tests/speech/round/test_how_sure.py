@@ -67,15 +67,22 @@ def ballot() -> Round:
         (
             (2, 1),
             (0, 1),
-            "The decision-maker's weight of 2 matters: with equal votes {a} and {b} would have the same total, and the "
-            "number of voters would decide.",
+            "The decision-maker's weight of 2 matters: only a weight above 1 gives this order. With equal votes {a} and "
+            "{b} would have the same total, and the number of voters would decide.",
         ),
         (
             (4, 1),
             (0, 1),
-            "The decision-maker's weight of 2 changes nothing: with a weight of 3 {a} and {b} would have the same "
-            "total, and the number of voters would decide. "
+            "The decision-maker's weight of 2 changes nothing: any weight below 3 gives this order. With a weight of 3 "
+            "{a} and {b} would have the same total, and the number of voters would decide. "
             "If all votes counted the same, {a} would be first.",
+        ),
+        (
+            (2, 1),
+            (0, 3),
+            "The decision-maker's weight of 2 changes nothing: any weight above 0.33 gives this order. With a weight of "
+            "0.33 {a} and {b} would have the same total, and the number of voters would decide. "
+            "If all votes counted the same, {b} would be first.",
         ),
         (
             (3, 1),
@@ -99,6 +106,7 @@ def test_both_ends_share_a_sentence(ballot: Round) -> None:
     stands = weight_range(dict(zip(plans, (4, 5, 2), strict=True)), dict(zip(plans, (1, 0, 1), strict=True)), 2, 3)
     one, two, three = (f"“{ballot.plans[plan].title}”" for plan in (a, b, c))
     assert sure_words.weight_words(ballot, stands) == (
-        f"The decision-maker's weight of 2 matters: with equal votes {one} and {two} would have the same total, with a "
-        f"weight of 3 {two} and {three} too; the number of voters would decide then."
+        f"The decision-maker's weight of 2 matters: only a weight between 1 and 3 gives this order. With equal votes "
+        f"{one} and {two} would have the same total, with a weight of 3 {two} and {three} too; the number of voters would "
+        "decide then."
     )

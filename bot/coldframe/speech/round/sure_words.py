@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coldframe.analysis.tally import WeightRange
+from coldframe.analysis.tally import End, WeightRange
 from coldframe.domain.names import PlanId
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
@@ -77,29 +77,42 @@ def weight_words(round_: Round, stands: WeightRange[str]) -> str:
     """Whether the decision-maker's weight decides: where the order stands, what happens at the ends, and who would be
     first if all votes counted the same."""
     whose = f"The decision-maker's weight of {round_.settings.weight}"
-    if not (stands.level or stands.below or stands.above):
-        return f"{whose} changes nothing: any weight from 0 to 10 gives this order."
-    words = f"{whose} {_matters(stands)}: {_at_the_ends(round_, stands)}."
+    ends = [end for end in (stands.below, stands.above) if end is not None]
+    words = f"{whose} {_range(stands)}{_at_the_ends(round_, ends)}"
     if stands.level:
         words = f"{whose} matters: only with it {_titles(round_, stands.level)} have the same total."
-    ends = [end for end in (stands.below, stands.above) if end is not None and end.weight == 1]
-    said = any(set(end.level) == set(stands.if_equal) for end in ends)
+    elif not ends:
+        return words
+    said = any(end.weight == 1 and set(end.level) == set(stands.if_equal) for end in ends)
     return words if said else f"{words} {_if_equal(round_, stands.if_equal)}"
 
 
-def _matters(stands: WeightRange[str]) -> str:
-    return "changes nothing" if stands.below is None else "matters"
+def _range(stands: WeightRange[str]) -> str:
+    """Between which weights the order stands, and whether equal votes lie there too. Outside it never stands again: two
+    totals that cross do so once."""
+    below, above = stands.below, stands.above
+    between = "from 0 to 10"
+    if below:
+        between = f"between {_number(below)} and {_number(above)}" if above else f"above {_number(below)}"
+    elif above:
+        between = f"below {_number(above)}"
+    if below and below.weight >= 1:
+        return f"matters: only a weight {between} gives this order."
+    return f"changes nothing: any weight {between} gives this order."
 
 
-def _at_the_ends(round_: Round, stands: WeightRange[str]) -> str:
-    """Where the order stands no more, outside of its range. How many people voted for what is level there is not told,
-    so neither is who would be first."""
-    ends = [end for end in (stands.below, stands.above) if end is not None]
-    weights = ("with equal votes" if end.weight == 1 else f"with a weight of {end.weight:g}" for end in ends)
+def _number(end: End[str]) -> str:
+    return f"{round(end.weight, 2):g}"
+
+
+def _at_the_ends(round_: Round, ends: Sequence[End[str]]) -> str:
+    """What happens where the order stands no more. How many people voted for what is level there is not told, so
+    neither is who would be first."""
+    weights = ("equal votes" if end.weight == 1 else f"a weight of {_number(end)}" for end in ends)
     level = [f"{w} {_titles(round_, e.level)}" for w, e in zip(weights, ends, strict=True)]
     if len(level) > 1:
-        return f"{level[0]} would have the same total, {level[1]} too; the number of voters would decide then"
-    return "".join(f"{one} would have the same total, and the number of voters would decide" for one in level)
+        return f" With {level[0]} would have the same total, with {level[1]} too; the number of voters would decide then."
+    return "".join(f" With {one} would have the same total, and the number of voters would decide." for one in level)
 
 
 def _if_equal(round_: Round, first: Sequence[str]) -> str:
