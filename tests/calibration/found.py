@@ -1,5 +1,5 @@
-"""The claims that were first found untrue, each in the very worlds in which it was, as the methods before made them and as
-those of now do: one table, at the end of that of the bench.
+"""The claims that were first found untrue, each in the very worlds in which it was, as the methods before made them and
+as those of now do: one table, at the end of that of the bench.
 
 "Said" is what is reckoned, whether a sentence gives it as a figure or not: the first place of the dots is told in words
 alone. Averages hide what bands show, so beside all of it stands what was said from 70, 85 and 95 in 100 on.

@@ -67,8 +67,8 @@ def ballot() -> Round:
         (
             (2, 1),
             (0, 1),
-            "The decision-maker's weight of 2 matters: only a weight above 1 gives this order. With equal votes {a} and "
-            "{b} would have the same total, and the number of voters would decide.",
+            "The decision-maker's weight of 2 matters: only a weight above 1 gives this order. With equal votes {a} "
+            "and {b} would have the same total, and the number of voters would decide.",
         ),
         (
             (4, 1),
@@ -80,8 +80,8 @@ def ballot() -> Round:
         (
             (2, 1),
             (0, 3),
-            "The decision-maker's weight of 2 changes nothing: any weight above 0.33 gives this order. With a weight of "
-            "0.33 {a} and {b} would have the same total, and the number of voters would decide. "
+            "The decision-maker's weight of 2 changes nothing: any weight above 0.33 gives this order. With a weight "
+            "of 0.33 {a} and {b} would have the same total, and the number of voters would decide. "
             "If all votes counted the same, {b} would be first.",
         ),
         (
@@ -107,6 +107,6 @@ def test_both_ends_share_a_sentence(ballot: Round) -> None:
     one, two, three = (f"“{ballot.plans[plan].title}”" for plan in (a, b, c))
     assert sure_words.weight_words(ballot, stands) == (
         f"The decision-maker's weight of 2 matters: only a weight between 1 and 3 gives this order. With equal votes "
-        f"{one} and {two} would have the same total, with a weight of 3 {two} and {three} too; the number of voters would "
-        "decide then."
+        f"{one} and {two} would have the same total, with a weight of 3 {two} and {three} too; the number of voters "
+        "would decide then."
     )

@@ -111,7 +111,8 @@ def _at_the_ends(round_: Round, ends: Sequence[End[str]]) -> str:
     weights = ("equal votes" if end.weight == 1 else f"a weight of {_number(end)}" for end in ends)
     level = [f"{w} {_titles(round_, e.level)}" for w, e in zip(weights, ends, strict=True)]
     if len(level) > 1:
-        return f" With {level[0]} would have the same total, with {level[1]} too; the number of voters would decide then."
+        same = "would have the same total"
+        return f" With {level[0]} {same}, with {level[1]} too; the number of voters would decide then."
     return "".join(f" With {one} would have the same total, and the number of voters would decide." for one in level)
 
 
