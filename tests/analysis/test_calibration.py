@@ -114,7 +114,7 @@ def test_odds_are_laid_beside_what_came_of_the_same_plans() -> None:
     found = list(promises.statements(18, 3))
     assert {one.world for one in found if not one.hard} == {kind.value for kind in trials.DRAWN}
     assert all(0 <= one.said <= 1 and one.true in (0.0, 1.0) for one in found)
-    assert all((one.claim == promises.CLAIM) is (one.world not in (promises.TAIL, promises.WEARS_OFF)) for one in found)
+    assert all((NOT_SAID not in one.claim) is (one.world not in (promises.TAIL, promises.WEARS_OFF)) for one in found)
 
 
 def test_the_claims_first_found_untrue_stand_before_and_now() -> None:

@@ -21,7 +21,8 @@ from coldframe.analysis.measures import Kind, Measure, WeeklyNumbers
 from coldframe.analysis.outcomes import Outcome
 from coldframe.analysis.sizing import PlanMeasure
 from coldframe.analysis.verdict import judge
-from tests.calibration.claims import NOT_SAID, Said
+from coldframe.speech import likely
+from tests.calibration.claims import AT_LEAST, NOT_SAID, Said
 from tests.calibration.trials import DRAWN, EARLIER, MET, SD, START, Nature, measure_of
 
 CLAIM = "an effect of the target's size shows"
@@ -71,7 +72,14 @@ def _trials(rng: np.random.Generator, plan: PlanMeasure, weeks: int, hard: str) 
         if told is None or earlier:
             told = shown(odds.shares(measure, plan.sd, trials=DRAWS))
         end = _end(measure, numbers, weeks)
-        yield Said(claim, hard or plan.kind.value, bool(hard), told, float(end.value in MET))
+        yield Said(*_as_told(claim, hard or plan.kind.value, bool(hard), told), float(end.value in MET))
+
+
+def _as_told(claim: str, world: str, hard: bool, told: float) -> tuple[str, str, bool, float]:
+    """From some share on in words, which promise the least."""
+    if claim == CLAIM and told >= likely.SURE:
+        return f"{CLAIM}: “{likely.shown(told)} of 100 such trials”, {AT_LEAST}", world, hard, likely.SURE
+    return claim, world, hard, told
 
 
 def shown(shares: odds.Shares) -> float:

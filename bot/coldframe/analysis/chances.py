@@ -27,6 +27,9 @@ PRIOR_TRIALS = 5
 """As many trials as that weighs against the team's own record."""
 SIZES = (0.7, 0.85, 1.0, 1.15, 1.3)
 """Effects of those that work, against the planned one."""
+MOST = 0.95
+"""As high as the chance is told while weeks are to come: in worlds that no prior holds, what is reckoned above it comes
+true in 95 of 100."""
 LEVELS = 31  # usual levels of a count that its earlier weeks leave possible
 
 Weighed = tuple[float, float]
@@ -100,7 +103,8 @@ def _mixed(parts: Sequence[tuple[float, Weighed]]) -> float:
     best = max(fit for _, (fit, _) in parts)
     weights = [before * math.exp(fit - best) for before, (fit, _) in parts]
     found = math.fsum(weight * chance for weight, (_, (_, chance)) in zip(weights, parts, strict=True))
-    return min(1.0, max(0.0, found / math.fsum(weights)))
+    chance = min(1.0, max(0.0, found / math.fsum(weights)))
+    return chance if chance == 1.0 else min(chance, MOST)
 
 
 def _of_statistic(measure: Measure, number: int, seen: Evidence) -> tuple[Effect, str] | None:

@@ -3,9 +3,9 @@ show.
 
 Sizes are per group and not rounded: round up once, at the end. Shares use the formula of Fleiss, Levin & Paik
 and of R's power.prop.test (pooled variance under no effect, separate ones under the effect, the far tail left
-out); means use the noncentral t distribution; weeks before and after Welch's test, as the verdict does; counts
-the shares' formula with Poisson variances. One share against a fixed one, and counts, lie half a step further
-off, as their tests are exact (a continuity correction; Fleiss, Levin & Paik, the same).
+out); means use the noncentral t distribution; weeks before and after Welch's test, as the verdict does; rates
+and counts the shares' formula with Poisson variances. One share against a fixed one, rates and counts lie half a
+step further off, as their tests are exact (a continuity correction; Fleiss, Levin & Paik, the same).
 """
 
 from __future__ import annotations
@@ -194,8 +194,11 @@ WEEKLY_LOOKS = 1.03
 
 
 def _half_a_step(plan: PlanMeasure, weeks: float) -> float:
-    """Of the exact tests of one share and of counts, which go up by whole people and events: without it they have a
-    power of 70 instead of 80 in 100 where these are few."""
+    """Of the exact tests of one share, rates and counts, which go up by whole people and events: without it they have a
+    power of 70 to 75 instead of 80 in 100 where these are few. An event more in one group of rates is one less in the
+    other."""
+    if plan.kind is Kind.SPLIT_RATES:
+        return 1.0 / (_per_group(plan, weeks) or 1.0)
     if plan.kind is Kind.SHARE_TARGET:
         return 0.5 / (_per_group(plan, weeks) or 1.0)
     return 0.5 / weeks if plan.kind is Kind.COUNT_TARGET else 0.0

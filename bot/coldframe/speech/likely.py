@@ -20,10 +20,19 @@ def shows(odds: Odds) -> float:
     return odds.if_target.get("reached", 0.0) + odds.if_target.get("better", 0.0)
 
 
+SURE = 0.95
+"""Of such trials, from which on no figure is told of them: what weeks that drift take off is more than one tells."""
+
+
+def shown(chance: float) -> str:
+    """Of 100 such trials, how many show an effect that is there."""
+    return f"{100 * SURE:.0f} or more" if chance >= SURE else of_100(chance)
+
+
 def in_a_line(odds: Odds) -> str:
     """For everybody: on the sealed card and beside the choice."""
     reach = of_100(odds.if_target.get("reached", 0.0))
-    return f"if the target is true, {of_100(shows(odds))} of 100 such trials show an effect, and {reach} reach it"
+    return f"if the target is true, {shown(shows(odds))} of 100 such trials show an effect, and {reach} reach it"
 
 
 def of_100(share: float) -> str:
@@ -109,9 +118,7 @@ def _better(criterion: Criterion, weeks: int, odds: Odds) -> Line:
     """What would show more."""
     if shows(odds) >= ENOUGH:
         return ()
-    ways = [
-        f"{_remedy(criterion, weeks, what, size)} ({of_100(chance)} of 100)" for what, size, chance in odds.remedies
-    ]
+    ways = [f"{_remedy(criterion, weeks, what, size)} ({shown(chance)} of 100)" for what, size, chance in odds.remedies]
     enough = any(chance >= ENOUGH for _, _, chance in odds.remedies)
     other = "" if enough else " None of this is enough alone: another measure, that more people reach, would be."
     return line("More would show with {w}.{o}", w=_either(ways), o=other) if ways else line("{o}", o=other.strip())

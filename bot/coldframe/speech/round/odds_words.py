@@ -19,7 +19,7 @@ def to_owner(round_: Round, plan_id: PlanId) -> Message:
     words = line(
         "Before “{t}” is sealed: an effect as large as its target would show in {n} of 100 such trials.",
         t=theirs(plan.title, 80),
-        n=likely.of_100(likely.shows(odds)),
+        n=likely.shown(likely.shows(odds)),
     )
     change = offer(Button("Change the criterion …", "criterion.write", about(round_, plan_id)))
     return told(words, *likely.blocks(plan.criterion, plan.weeks, odds), change)

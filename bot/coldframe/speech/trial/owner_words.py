@@ -156,7 +156,7 @@ def offered(trial: Trial, by: MemberId, reason: str) -> Message:
 def _odds(trial: Trial, odds: Odds) -> list[Block]:
     """Of a plan that starts later: its criterion is frozen with the yes."""
     words = "Your yes freezes its criterion. An effect as large as its target would show in {n} of 100 such trials."
-    known = paragraph(words, n=likely.of_100(likely.shows(odds)))
+    known = paragraph(words, n=likely.shown(likely.shows(odds)))
     return [known, *likely.blocks(trial.criterion, trial.planned, odds)]
 
 
