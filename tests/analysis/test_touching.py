@@ -15,6 +15,7 @@ FLOORS = {
     "from the topics alone, kept": (0.92, 0.08, 0.85),
     "the first hundreds, kept": (0.85, 0.06, 0.85),
     "short steps": (0.86, 0.06, 0.88),
+    "other ways to grow": (0.85, 0.06, 0.88),
 }
 """Found, wrongly, and the right topic of those that are found; what was measured stands in tests/bench/cautions.txt."""
 
