@@ -42,7 +42,6 @@ from tests.wire.slack.workspace import Workspace
 ROUNDS = 20
 LIMIT_MS = 1_000.0
 LONGEST_WAIT = 600.0  # seconds, until everything of the start was said
-QUIET = 10.0  # seconds without a call: it was
 
 
 def channels() -> list[str]:
@@ -58,7 +57,7 @@ async def under_way(database: str, secret: bytes) -> None:
         engine = assembled(store, chat, SystemClock(), ids, InlineNumbers())
         await engine.act("bench/ballot", lambda turn: slack_ack._begun(turn, slack_ack.BALLOT_CHANNEL, "Ballot"))
         for number in range(3):
-            await engine.act(f"bench/on/{number}", slack_ack._played_on)
+            await engine.act(f"bench/on/{number}", slack_ack.played_on)
         for channel in channels():
             await engine.act(f"bench/{channel}", lambda turn, channel=channel: slack_ack._begun(turn, channel, channel))
     finally:
@@ -69,11 +68,7 @@ async def all_said(workspace: Workspace, people: list[Someone]) -> None:
     """Until everybody has their ballot, and the bot has nothing more to say."""
     for someone in people:
         await someone.sees(lambda who=someone: slack_ack._with(who, "vote.cast"), LONGEST_WAIT)
-    calls, since = len(workspace.calls), time.monotonic()
-    while time.monotonic() - since < QUIET:
-        await asyncio.sleep(0.5)
-        if len(workspace.calls) != calls:
-            calls, since = len(workspace.calls), time.monotonic()
+    await slack_ack.all_said(workspace)
 
 
 async def one_press(someone: Someone, sheet: str) -> tuple[float, float]:
