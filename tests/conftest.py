@@ -15,11 +15,13 @@ import hypothesis
 import pytest
 import structlog
 
+from coldframe import memory
 from coldframe.meaning import limit_threads
 from tests.browsers import chromium
 
 limit_threads()  # before a test imports numpy
 zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so the tests do too
+memory.look_seldom()
 
 # Speed is measured in tests/bench, beside a floor; here a slow machine must not make a right answer fail.
 ORDINARY = hypothesis.settings(deadline=None, max_examples=25, suppress_health_check=[hypothesis.HealthCheck.too_slow])
@@ -103,6 +105,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         for item in items:
             if item.get_closest_marker("browser"):
                 item.add_marker(pytest.mark.skip(reason=NO_CHROMIUM))
+
+
+def pytest_collection_finish() -> None:
+    """What was collected stays to the end: looking at it for garbage again and again was a seventh of the suite."""
+    memory.let_stand()
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

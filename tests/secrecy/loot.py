@@ -53,10 +53,20 @@ def room_rows(file: Path) -> dict[str, list[Row]]:
         return {name: [dict(row) for row in room.execute(f'select * from "{name}"')] for name in names}
 
 
+_schemas: dict[str, MetaData] = {}
+
+
+def _schema(url: str, connection: Any) -> MetaData:
+    """Read once of each database: it has its tables when the first loot is taken."""
+    if url not in _schemas:
+        _schemas[url] = MetaData()
+        _schemas[url].reflect(connection, only=lambda name, _: not name.startswith("register_words"))
+    return _schemas[url]
+
+
 async def _dumped(database: Database) -> dict[str, list[Row]]:
     def work(connection: Any) -> dict[str, list[Row]]:
-        there = MetaData()
-        there.reflect(connection, only=lambda name, _: not name.startswith("register_words"))
+        there = _schema(str(database.url), connection)
         order = "rowid" if database.dialect == "sqlite" else "ctid"
         return {
             name: [dict(row) for row in connection.execute(select(table).order_by(text(order))).mappings()]

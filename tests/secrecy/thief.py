@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cached_property
 
 from coldframe.chat.room.schema import SEALED
 from coldframe.domain.order import shuffled
@@ -45,6 +46,10 @@ class Thief:
 
     def notes(self) -> dict[str, str]:
         """Texts of all notes that everybody can read, by their ids."""
+        return self._notes
+
+    @cached_property
+    def _notes(self) -> dict[str, str]:
         docs = [json.loads(row["doc"]) for row in self.after.tables["rounds"]]
         return {note["id"]: note["text"] for doc in docs for note in doc["notes"].values()}
 
@@ -235,17 +240,18 @@ class Thief:
         """The chat service's own file, where the bot is its own: who wrote a line, or was shown one in private; and a
         row there at the very moment of one in the database that names the note."""
         found: Named = set()
-        for loot, (note, text) in itertools.product(self._loots(), self.notes().items()):
+        for loot in self._loots():
             rows = [row for rows in loot.room.values() for row in rows]
-            for row in rows:
-                words = " ".join(map(str, row.values()))
-                people = self._people_in(words)
-                if (text in words or note in words) and len(people) == 1 and "channel" not in row.values():
-                    found |= {(text, person) for person in people}
-            told = {row["at"] for _, row in _rows(loot) if isinstance(row.get("at"), int) and note in str(row)}
-            at_once = [self._people_in(row.get("author", "")) for row in rows if row.get("at") in told]
-            if len(at_once) == 1 and len(at_once[0]) == 1:
-                found.add((text, *at_once[0]))  # type: ignore[arg-type]
+            read = [(" ".join(map(str, row.values())), "channel" in row.values()) for row in rows]
+            people = [self._people_in(words) for words, _ in read]
+            for note, text in self.notes().items():
+                for (words, is_open), who in zip(read, people, strict=True):
+                    if (text in words or note in words) and len(who) == 1 and not is_open:
+                        found |= {(text, person) for person in who}
+                told = {row["at"] for _, row in _rows(loot) if isinstance(row.get("at"), int) and note in str(row)}
+                at_once = [self._people_in(row.get("author", "")) for row in rows if row.get("at") in told]
+                if len(at_once) == 1 and len(at_once[0]) == 1:
+                    found.add((text, *at_once[0]))  # type: ignore[arg-type]
         return found
 
 

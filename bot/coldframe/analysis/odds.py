@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import lru_cache
 from typing import Final
 
 from coldframe.analysis import drawn, findings, inputs, sequential
@@ -27,6 +28,8 @@ from coldframe.analysis.outcomes import Outcome
 from coldframe.analysis.verdict import MIN_WEEKS
 
 TRIALS, FEWER = 6000, 2000
+ASKED_LATELY = 64
+"""So many odds are kept: who writes a criterion, seals it and begins its trial asks for the same ones each time."""
 SEED = 20260302
 ENOUGH: Final = 0.8  # chance to show an effect that is there
 MOST_WEEKS = 6
@@ -56,6 +59,7 @@ class Odds:
     remedies: tuple[tuple[str, float, float], ...] = ()
 
 
+@lru_cache(maxsize=ASKED_LATELY)
 def of(measure: Measure, *, spread: float | None = None, trials: int = TRIALS, seed: int = SEED) -> Odds:
     """The odds of this measure with its planned people a week. `spread`: of a mean, from head to head. Raises BadNumber
     for a measure that cannot be judged so."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, inspect
 
 from coldframe.errors import ColdframeError
 from coldframe.store.connection import Database
@@ -38,18 +38,25 @@ def _config() -> Any:
     return config
 
 
+def revision_of(connection: Connection) -> str | None:
+    """Of the schema that stands there; None where there is none."""
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    found: str | None = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+    return found
+
+
 def bring_up(connection: Connection, to: str = HEAD) -> None:
     """Brings the database of this connection to a revision, in its transaction. Raises SchemaTooNew."""
-    from alembic import command
-    from alembic.runtime.migration import MigrationContext
-
     if connection.dialect.name == "postgresql":
         connection.exec_driver_sql("SELECT pg_advisory_xact_lock(727001)")
-    current = MigrationContext.configure(connection).get_current_revision()
+    current = revision_of(connection)
     if current == to:
         return
     if current is not None and current not in KNOWN:
         raise SchemaTooNew(current)
+    from alembic import command  # heavy: most starts find the newest schema
+
     config = _config()
     config.attributes["connection"] = connection
     command.upgrade(config, to)

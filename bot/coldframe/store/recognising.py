@@ -6,7 +6,7 @@ from enum import Enum
 from pathlib import Path
 
 import sqlalchemy
-from sqlalchemy import URL, inspect, text
+from sqlalchemy import URL, inspect
 from sqlalchemy.exc import DBAPIError
 
 from coldframe import homes, sqlite_files
@@ -14,7 +14,7 @@ from coldframe.errors import ColdframeError
 from coldframe.sqlite_files import Looked, NewerFile, Purpose
 from coldframe.store import tables as t
 from coldframe.store.connection import Database
-from coldframe.store.migrate import HEAD, KNOWN
+from coldframe.store.migrate import HEAD, KNOWN, revision_of
 
 ANOTHER = "Let COLDFRAME_DATABASE name another file"
 A_FILE = Purpose(
@@ -109,7 +109,4 @@ def _state(looked: Looked) -> State:
 
 def _look(connection: sqlalchemy.Connection) -> Looked:
     tables = frozenset(inspect(connection).get_table_names())
-    revision = None
-    if "alembic_version" in tables and t.outbox.name in tables:
-        revision = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
-    return Looked(tables, revision, 0)
+    return Looked(tables, revision_of(connection) if t.outbox.name in tables else None, 0)
