@@ -105,7 +105,7 @@ def test_a_control_is_far_from_a_quarter_away_on() -> None:
     assert of(cautions.baseline_far(plan(baseline=0.4, target=0.5), [split_week(1, 299, 1000, 500, 1000)])) == {
         "control": 0.299, "baseline": 0.4,
     }  # fmt: skip
-    for events, far in ((16, False), (10, True)):
+    for events, far in ((16, False), (8, True)):
         weeks = [WeeklyNumbers(1, Count(50, 500.0), Count(events // 2, 250.0)),
                  WeeklyNumbers(2, Count(50, 500.0), Count(events // 2, 250.0))]  # fmt: skip
         assert (cautions.baseline_far(RATES, weeks) is not None) is far, "25 are usual"
