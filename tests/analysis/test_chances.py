@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
-from scipy.stats import norm, poisson
+from scipy.stats import binomtest, gamma, norm, poisson
 
 from coldframe.analysis.chances import Chance, Record, by_review
 from coldframe.analysis.evidence import gather
@@ -73,6 +74,29 @@ def test_a_count_is_reckoned_by_the_events_to_come(usual: int, target: int, coun
         missing = wanted - sum(counted)
         would = poisson.sf(missing - 1, a_week * (4 - weeks)) if up else poisson.cdf(missing, a_week * (4 - weeks))
         parts[size] = float(poisson.pmf(sum(counted), a_week * weeks)), float(would)
+    assert found.value == pytest.approx(mixed(0.1, parts), rel=1e-6)
+    assert found.high == pytest.approx(mixed(1 / 3, parts), rel=1e-6)
+    assert found.if_target == pytest.approx(parts[1.0][1], rel=1e-6)
+
+
+@pytest.mark.parametrize("counted", [(7,), (9, 8, 7)])
+def test_a_count_beside_weeks_that_were_counted_is_reckoned_over_the_levels_that_they_leave_possible(
+    counted: tuple[int, ...],
+) -> None:
+    """A gamma (Jeffreys) of the earlier weeks, read off at 31 equal parts; each level as likely as it brings what has
+    been counted so far."""
+    weeks = len(counted)
+    found = chance(COUNTED, [count_week(n, events) for n, events in enumerate(counted, 1)])
+    parts_of_it = (np.arange(31) + 0.5) / 31
+    levels = gamma.ppf(parts_of_it, sum(COUNTS) + 0.5, scale=1 / len(COUNTS))
+    differs = [binomtest(n, n + 40, 4 / 12).pvalue <= 0.05 for n in range(36, 80)]
+    wanted = 36 + differs.index(True)
+    parts = {}
+    for size in (0.0, 0.7, 0.85, 1.0, 1.15, 1.3):
+        a_week = levels + size * (36 - 20) / 4
+        fits = poisson.pmf(sum(counted), a_week * weeks)
+        would = poisson.sf(wanted - sum(counted) - 1, a_week * (4 - weeks))
+        parts[size] = float(fits.sum()), float((fits * would).sum() / fits.sum())
     assert found.value == pytest.approx(mixed(0.1, parts), rel=1e-6)
     assert found.high == pytest.approx(mixed(1 / 3, parts), rel=1e-6)
     assert found.if_target == pytest.approx(parts[1.0][1], rel=1e-6)

@@ -16,6 +16,7 @@ from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.similarity import Encoder, Proposal, further, propose
 from coldframe.analysis.similarity.choosing import Found, choose
 from coldframe.analysis.similarity.same_point import chances, rivals
+from coldframe.analysis.similarity.words import as_written, read, stem
 from coldframe.speech.round.likeness_words import why as said
 
 
@@ -166,6 +167,34 @@ def test_a_few_slips_anywhere_in_a_note_are_found(encoder: Encoder | None, one: 
 def test_few_letters_may_make_another_point(one: str, other: str) -> None:
     """A negation, another number, a whole word, or three letters of a short note are no slip."""
     assert all("almost the same letters" not in said(pair.why) for pair in propose([*BACKGROUND, one, other]))
+
+
+@pytest.mark.parametrize(
+    ("text", "word", "written"),
+    [
+        ("People come back on their own", "return", "come back"),
+        ("People come back on their own", "alone", "on their own"),
+        ("It ends after seven days", "7", "seven"),
+        ("They must sign up first", "register", "sign up"),
+        ("Two invoices a month", "invoices", "invoices"),
+        ("We can't see it", "can", "can"),
+    ],
+)
+def test_a_reason_quotes_the_note_as_its_writer_put_it(text: str, word: str, written: str) -> None:
+    """A turn of phrase or a number word is compared by another word, and shown as it stands there."""
+    wording = read(text)
+    assert word in wording.words and as_written(wording, stem(word)) == written
+
+
+def test_how_a_note_is_read() -> None:
+    """Numbers with their marks, negations, contractions; its script by most of its letters."""
+    wording = read("We don\u2019t reach 1,200 or 3.5 visitors\u2026 ")
+    assert wording.words == ("we", "do", "not", "reach", "1200", "or", "35", "visitors")
+    assert wording.spelling == "we don\u2019t reach 1,200 or 3.5 visitors"
+    assert (wording.negated, wording.numbers, wording.latin) == (True, frozenset({"1200", "35"}), True)
+    assert read("!?").spelling == "!?" and not read("!?").latin and not read("Цена").latin and read("Цена price").latin
+    assert read("x" * 401).words == ("x" * 400,)
+    assert not read("They like it").negated and read("Nobody likes it").negated
 
 
 def test_unlike_notes_are_not_proposed() -> None:

@@ -102,7 +102,7 @@ def test_the_tests_of_a_wrong_are_those_of_its_line_and_end_in_time() -> None:
     through = next(site for site in sites(("timing",)) if site.file == file and site.line == number)
     assert known.through(through) == ["test_pauses.py::c", "test_quick.py::b", "test_slow.py::a"]
     with_import = next(site for site in sites(("timing",)) if site.file == file and "MIN_PAUSE =" in told(site))
-    assert known.through(with_import) == ["test_pauses.py::c", "test_quick.py::b", "test_slow.py::a"]
+    assert known.through(with_import) == ["test_pauses.py::c", "test_quick.py::b", "test_slow.py::a", "test_else.py::d"]
     long = Map({f"test_{n}.py::x": 6.0 for n in range(10)}, {file: {str(number): [*range(10)]}})
     assert len(long.through(through)) == 4, "as many as twenty seconds hold, and the one that fills them"
 

@@ -3,8 +3,8 @@
     python3 tests --mutation [N] [--seed S] [--after K] [--in WORD] [--again SITE ...] [--map FILE]
 
 Of all wrongs that can be done to domain, analysis and timing (see `sites`) N are drawn, 400 unless told, by a seed
-that is printed. Each is tried in a process of its own with the tests of these rooms that run through its line, as long
-as twenty seconds of them (see `tried`), and is found when one of them fails, or does not come to an end. The share that
+that is printed. Each is tried in a process of its own with the tests of these rooms that run through its line, twenty
+or forty seconds of them (see `tried`), and is found when one of them fails, or does not come to an end. The share that
 was found is printed with a 95 % interval (Wilson), and each that was not with its line. `--after` leaves out the first
 of the draw, so that a long one can be had in parts; `--in` draws only from files of this name, `--again` tries those
 named as they are printed. Which tests run through which line is found by running them once, and kept in the `--map`;
@@ -35,16 +35,10 @@ HEAVY = "numpy scipy.optimize scipy.special scipy.stats holidays pydantic rapidf
 
 
 def outcomes(drawn: Sequence[Site], kept: Path, folder: Path) -> Iterator[tuple[Site, str]]:
-    """First all that can be had without importing anew, then the others."""
-    others = list[Site]()
+    """In the order of the draw, so that one that is stopped has tried a part of it by chance."""
     for number, what in collected(drawn, FOLDERS, kept, folder):
-        if what == ANEW:
-            others.append(drawn[number])
-        else:
-            yield drawn[number], what
-    known = Map.read(kept)
-    for site in others:
-        yield site, _anew(known, site, folder)
+        site = drawn[number]
+        yield site, _anew(Map.read(kept), site, folder) if what == ANEW else what
 
 
 def _anew(known: Map, site: Site, folder: Path) -> str:

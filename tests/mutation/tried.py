@@ -26,7 +26,8 @@ from tests.mutation.swapping import Functions
 FOUND, ENDLESS, LEFT, UNTOUCHED = "found", "without end", "not found", "no test runs through it"
 ANEW = "only by importing anew"
 LONGEST = 20.0
-"""Seconds of tests that one wrong gets. What they would have found later counts as not found."""
+"""Seconds of tests that one wrong gets, twice as many where it runs with the import. What they would have found later
+counts as not found."""
 ASIDE, TIMES = 20, 6
 """Seconds of a processor, and how many times what its tests take without a wrong, after which one has no end."""
 MEMORY = 12 << 30  # bytes of address space; what grows without end fails there
@@ -55,17 +56,20 @@ class Map:
         whole.replace(file)  # whole or not at all
 
     def through(self, site: Site) -> list[str]:
-        """The tests to try in their order: those of the module's name, then the quick ones, while there is time."""
+        """The tests to try, while there is time: of a line those that run through it, the module's own and the quick
+        ones first. Of what runs with the import any: first those that meet its name, then those of the module."""
         names, lines = list(self.seconds), self.lines.get(site.file, {})
         here = {names[at] for at in lines.get(str(site.line), ())}
-        first = here or self._by_name(names, site)
-        every = here or first | {names[at] for tests in lines.values() for at in tests}
+        near = here or self._by_name(names, site)
+        inside = near | {names[at] for tests in lines.values() for at in tests}
         stem = Path(site.file).stem.strip("_")
         chosen, taken = list[str](), 0.0
-        for test in sorted(every, key=lambda t: (t not in first, stem not in t, self.seconds[t], t)):
+        for test in sorted(
+            here or names, key=lambda t: (t not in near, t not in inside, stem not in t, self.seconds[t], t)
+        ):
             chosen.append(test)
             taken += self.seconds[test]
-            if taken > LONGEST:
+            if taken > (LONGEST if here else 2 * LONGEST):
                 break
         return chosen
 
@@ -238,9 +242,13 @@ def collected(drawn: Sequence[Site], folders: Sequence[str], kept: Path, folder:
         finally:
             os._exit(status)
     os.close(writing)
-    with os.fdopen(reading) as lines:
-        for line in lines:
-            number, what = json.loads(line)
-            yield number, what
+    try:
+        with os.fdopen(reading) as lines:
+            for line in lines:
+                number, what = json.loads(line)
+                yield number, what
+    except GeneratorExit:
+        os.kill(child, signal.SIGTERM)
+        raise
     if (status := os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])) != 0:
         raise SystemExit(f"{BROKEN}, or cannot be collected (status {status}): python3 tests {' '.join(folders)}")
