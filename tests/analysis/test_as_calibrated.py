@@ -89,7 +89,7 @@ def test_the_chance_of_weeks_beside_earlier_ones(
     [
         (PlanMeasure(Kind.SPLIT_SHARES, 0.2, 0.26, 300), 5.14042, (0.27964, 0.26844, 0.26088, 0.25534)),
         (PlanMeasure(Kind.SHARE_TARGET, 0.2, 0.26, 90), 4.41054, (0.27344, 0.26315, 0.2562, 0.25111)),
-        (PlanMeasure(Kind.SPLIT_RATES, 0.05, 0.065, 2000), 4.01165, (0.06754, 0.06502, 0.06334, 0.06211)),
+        (PlanMeasure(Kind.SPLIT_RATES, 0.05, 0.065, 2000), 4.14391, (0.0679, 0.06529, 0.06355, 0.06229)),
         (PlanMeasure(Kind.COUNT_TARGET, 5, 8), 23.94587, (10.21951, 9.66573, 9.31035, 9.06128)),
         (PlanMeasure(Kind.COUNT_TARGET, 10, 6), 8.17363, (4.56028, 5.07002, 5.4086, 5.65135)),
         (PlanMeasure(Kind.SPLIT_MEANS, 20.0, 22.0, 200, 10.0), 3.93406, (22.29116, 21.98341, 21.77358, 21.61879)),
