@@ -15,13 +15,14 @@ class Laid:
     """A message that lies on the bench. `what`: the sheet's kind by its name. `message`: the platform's id of it in the
     talk, "" where it stands in none. `words`: as it reads now and whole, however it was cut for a message; None where
     it reads as it stands in the talk. `about`: the one lever, plan or trial that it tells of. `picture`: the platform's
-    id of the newest picture that belongs to it."""
+    id of the newest picture that belongs to it. `example`: how what is asked for is written in a line."""
 
     what: str
     message: str = ""
     words: Message | None = None
     about: str = ""
     picture: str = ""
+    example: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

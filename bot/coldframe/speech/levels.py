@@ -42,6 +42,13 @@ def typed(value: float | None) -> str:
     return f"{text}0" if len(text.partition(".")[2]) == 3 else text
 
 
+def typed_level(criterion: Criterion, value: float | None) -> str:
+    """A share as it was written, with its sign."""
+    if value is None or abs(value) > 1 or not is_planned_as_share(criterion):
+        return typed(value)
+    return f"{typed(100 * value)}%"
+
+
 def places(number: float) -> str:
     return f"{number:.1f}".rstrip("0").rstrip(".") if abs(number) >= 1 else f"{number:.2g}"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from coldframe.domain.fates import FateKind
-from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
+from coldframe.domain.names import MemberId, PauseReason, Role, Side, Step, Touches
 from coldframe.domain.round.disclosure import MIN_VOTERS, MIN_VOTERS_ON_TWO, voters_needed
 from coldframe.domain.state import Round
 from coldframe.domain.trial import signing
@@ -109,6 +109,13 @@ def are_in(number: int, expected: int) -> str:
 
 def who(round_: Round, member: str, *, notify: bool = False) -> Who:
     return Who(member, theirs(round_.name_of(MemberId(member)), 40).text, notify)
+
+
+def deciders(round_: Round) -> Line:
+    """Who settles the commitment; one person may be both."""
+    roles = dict.fromkeys(round_.roles.acting(role) for role in (Role.DECISION_MAKER, Role.FACILITATOR))
+    first, *other = (line("{w}", w=who(round_, member)) for member in roles)
+    return first + line(" and {o}", o=other[0]) if other else first
 
 
 FAR_APART = 40  # per cent, between the lowest forecast and the highest

@@ -43,7 +43,7 @@ def allowed(range_: str) -> str:
 
 
 def _like(example: str) -> str:
-    return f"Write it like `{example}`."
+    return f"Write it like “{example}”."
 
 
 def one_line(example: str) -> str:

@@ -277,7 +277,7 @@ async def commitment(ada: Player) -> None:
     date; then it is committed."""
     await ada.go_to("growth")
     await ada.others()
-    card = ada.card(re.compile(r"and .* choose\."))
+    card = ada.card(re.compile(r"can choose\."))
     await expect(card).to_contain_text("A plan is chosen. Its author hears of it first")
     await ada.jump()
     await expect(card).to_contain_text("Chosen: Send the export on Sunday")

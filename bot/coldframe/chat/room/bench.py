@@ -56,7 +56,7 @@ class Bench:
             view = _without_private(view)
         bars = [self._bar(person, bar) for bar in view.bars]
         trials = self._laid(person, view.trials)
-        self._offered[person] = tuple(_buttons(view))
+        self._offered[person] = tuple(self._buttons(person, view))
         page = message_json(view.page) if view.page is not None else None
         return {"bars": bars, "trials": trials, "page": page, "open": view.open}
 
@@ -87,7 +87,7 @@ class Bench:
     def _one(self, person: str, laid: Laid) -> Json | None:
         """What reads as it stands in the talk is taken from there, as far as the person sees it."""
         record = self._record(person, laid.message)
-        words = laid.words or (record.message if record is not None else None)
+        words = self._words(person, laid)
         if words is None:
             return None
         picture = self._record(person, laid.picture)
@@ -95,9 +95,22 @@ class Bench:
             "what": laid.what,
             "message": record.id if record is not None else None,
             "about": laid.about,
+            "example": laid.example,
             "card": message_json(words),
             "files": files_json(picture) if picture is not None else [],
         }
+
+    def _words(self, person: str, laid: Laid) -> Message | None:
+        record = self._record(person, laid.message)
+        return laid.words or (record.message if record is not None else None)
+
+    def _buttons(self, person: str, view: View) -> Iterable[Button]:
+        """Those of the messages, too: a sheet is pressed as it lay there before its message came."""
+        sheets = [laid for bar in view.bars for laid in (*bar.before, *bar.beside)]
+        words = [view.page, *(self._words(person, laid) for laid in (*sheets, *view.trials))]
+        blocks: list[Block] = [block for message in words if message is not None for block in message.blocks]
+        blocks += [block for bar in view.bars for block in bar.leads]
+        return (button for block in blocks if isinstance(block, Buttons) for button in block.buttons)
 
     def _record(self, person: str, message: str) -> Record | None:
         found = self._log.message(message) if message else None
@@ -111,11 +124,3 @@ def _without_private(view: View) -> View:
         replace(bar, before=tuple(laid for laid in bar.before if laid.what in _SHOWN_ALL_THE_SAME)) for bar in view.bars
     )
     return View(tuple(bars), view.trials)
-
-
-def _buttons(view: View) -> Iterable[Button]:
-    words = [laid.words for bar in view.bars for laid in (*bar.before, *bar.beside)]
-    words += [view.page, *(laid.words for laid in view.trials)]
-    blocks: list[Block] = [block for message in words if message is not None for block in message.blocks]
-    blocks += [block for bar in view.bars for block in bar.leads]
-    return (button for block in blocks if isinstance(block, Buttons) for button in block.buttons)

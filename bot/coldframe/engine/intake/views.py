@@ -30,6 +30,7 @@ from coldframe.speech.names import message_name
 from coldframe.speech.round import bench_words, now_words
 from coldframe.speech.round.now_words import Seen
 from coldframe.speech.trial import bench_words as trial_bench_words
+from coldframe.speech.trial import owner_words
 
 _NOT_ON_IT = frozenset({lives.SAID, "option", "prompt", "mine"})
 """Passing answers, lines for emoji, and what earlier releases sent."""
@@ -143,7 +144,8 @@ async def _laid(request: Request, trial: Trial, today: date, waiting: Sequence[P
     mine = [p for p in waiting if lives.named(p.name).owner == trial.id and p.message_id]
     words = trial_bench_words.laid(trial, today, request.by)
     pictures = await _pictures(request, trial)
-    return Laid("trial", mine[0].message_id if mine else "", words, trial.id, pictures[-1] if pictures else "")
+    thread, picture = mine[0].message_id if mine else "", pictures[-1] if pictures else ""
+    return Laid("trial", thread, words, trial.id, picture, owner_words.example(trial))
 
 
 async def _pictures(request: Request, trial: Trial) -> list[str]:

@@ -11,7 +11,7 @@ from coldframe.speech import wanting_words
 from coldframe.speech.names import are_in, title
 from coldframe.speech.round import cards
 
-SETUP_AIM = "The facilitator looks it over, then starts it. Nobody else has heard of it yet."
+SETUP_AIM = "Look it over, then start it. Nobody else has heard of it yet."
 
 
 def head(round_: Round) -> Line:
@@ -33,5 +33,7 @@ def state(round_: Round) -> Line:
     """How many are in, as everybody may know it; or why the round rests."""
     if round_.paused is not None:
         return line("rests: {why}", why=wanting_words.why_rests(round_))
+    if round_.step is Step.SETUP:
+        return ()
     expected = len(rules.expected(round_))
     return line("{n}", n=are_in(counter.told_in(round_), expected)) if expected > 1 else ()

@@ -10,7 +10,7 @@ from coldframe.domain.names import PlanId
 from coldframe.domain.state import TWO_GROUPS, WITH_PEOPLE, ComparisonKind, Criterion, Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Field, Form, Option, line
-from coldframe.speech.levels import typed
+from coldframe.speech.levels import typed, typed_level
 from coldframe.speech.names import about
 
 LATER = "You can leave this for the commitment."
@@ -61,8 +61,8 @@ def on_the_page(found: Plan | None) -> tuple[Field, ...]:
     old = found.criterion if found else Criterion()
     return (
         Field("baseline", "Baseline (4%, or a number)", required=False, most=20, hint=LATER,
-              initial=typed(old.baseline)),
-        Field("target", "Target", required=False, most=20, hint=LATER, initial=typed(old.target)),
+              initial=typed_level(old, old.baseline)),
+        Field("target", "Target", required=False, most=20, hint=LATER, initial=typed_level(old, old.target)),
         Field("weekly", "People a week, both groups together", required=False, most=20, hint=LATER,
               initial=typed(old.weekly)),
         Field("counted", "Who is counted?", required=False, most=300, hint=LATER, initial=old.counted),
@@ -123,14 +123,14 @@ def _measure(old: Criterion, kind: ComparisonKind) -> list[Field]:
         Field("measure", "Success measure, with its unit", most=200, initial=old.measure),
     ]
     if kind in BASELINES:
-        fields.append(_figure("baseline", BASELINES[kind], old.baseline))
+        fields.append(_level("baseline", BASELINES[kind], old, old.baseline))
     if kind in WEEKS:
         label, hint = WEEKS[kind]
         known = _weeks(old) if old.kind == kind else ""
         fields.append(Field("baseline_weeks", label, "long", required=False, most=2000, hint=hint, initial=known))
     fields.append(Field("source", "Where is that known from?", required=False, most=200, initial=old.source,
                         hint="Such as the shop's dashboard, March."))  # fmt: skip
-    fields.append(_figure("target", TARGETS.get(kind, "Target"), old.target))
+    fields.append(_level("target", TARGETS.get(kind, "Target"), old, old.target))
     if kind == "mean":
         fields.append(_figure("spread", "Standard deviation from head to head", old.spread))
     if kind in WITH_PEOPLE:
@@ -160,7 +160,7 @@ def _guards(old: Criterion) -> tuple[Field, ...]:
     return (
         Field("harm", "One harm measure: what must not get worse?", required=False, most=300, initial=old.harm),
         *limit(old),
-        _figure("stop_at", "We stop early at this value of the measure, or worse", old.stop_at),
+        _level("stop_at", "We stop early at this value of the measure, or worse", old, old.stop_at),
         Field("stop_line", "Or in words: we stop early if ..", required=False, most=300, initial=old.stop_line),
     )
 
@@ -175,6 +175,10 @@ def limit(old: Criterion) -> tuple[Field, ...]:
 
 def _figure(name: str, label: str, value: float | None) -> Field:
     return Field(name, label, required=False, most=20, initial=typed(value))
+
+
+def _level(name: str, label: str, old: Criterion, value: float | None) -> Field:
+    return Field(name, label, required=False, most=20, initial=typed_level(old, value))
 
 
 def _weeks(old: Criterion) -> str:

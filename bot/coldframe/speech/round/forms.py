@@ -337,6 +337,11 @@ def away() -> Form:
     )
 
 
+DECIDES = "Picks the lever, then the trials. Mostly the most senior of you."
+DEPUTY = "Decides while the decision-maker is away."
+YOURS = "Leads on while you are away."
+
+
 def new_round(levers: str, people: Sequence[Option]) -> Form:
     """The setup on one page; everything else has defaults."""
     usual = Settings(question="")
@@ -349,9 +354,9 @@ def new_round(levers: str, people: Sequence[Option]) -> Form:
             Field("name", "Short name", most=40, hint="It stands on every card."),
             Field("levers", "Levers, separated by commas", most=200, initial=levers),
             Field("meanings", "What the levers mean here", "long", required=False, most=800, hint=MEANINGS),
-            Field("decision_maker", "Decision-maker", "choice", options=tuple(people)),
-            Field("decision_deputy", "Deputy of the decision-maker", "choice", options=tuple(people)),
-            Field("facilitator_deputy", "Your own deputy as facilitator", "choice", options=tuple(people)),
+            Field("decision_maker", "Decision-maker", "choice", options=tuple(people), hint=DECIDES),
+            Field("decision_deputy", "Deputy of the decision-maker", "choice", options=tuple(people), hint=DEPUTY),
+            Field("facilitator_deputy", "Your own deputy as facilitator", "choice", options=tuple(people), hint=YOURS),
             Field("weight", "Weight of the decision-maker's plan votes", "number", initial="2", most=20),
             Field("dots", "Dots each", "number", initial=str(usual.dots), most=20, hint=DOTS),
             Field("plan_votes", "Plan votes each", "number", initial=str(usual.plan_votes), most=20, hint=PLAN_VOTES),

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import PassReason, Role, Step
+from coldframe.domain.names import PassReason, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Message
 from coldframe.message.saying import said
-from coldframe.speech.names import who
+from coldframe.speech.names import deciders
 
 
 def passed(round_: Round, step: Step, why: PassReason) -> Message | None:
@@ -39,8 +39,6 @@ def _one_force(round_: Round, step: Step) -> Message | None:
 
 def _one_plan(round_: Round) -> Message:
     return said(
-        "There is one plan, so there is no ballot and no placement. {chief} and {facilitator} decide whether it is "
-        "tried.",
-        chief=who(round_, round_.roles.acting(Role.DECISION_MAKER)),
-        facilitator=who(round_, round_.roles.acting(Role.FACILITATOR)),
+        "There is one plan, so there is no ballot and no placement. {w} can now decide whether it is tried.",
+        w=deciders(round_),
     )

@@ -71,7 +71,7 @@ def _open_blocks(one: Open, lead: Line = ()) -> list[Block]:
             "“{t}”: the numbers of {w}. Answer here in a line, such as {e} ({h}), or use the form.",
             t=title(trial),
             w=week_dates.week(trial, int(one.key)),
-            e=Code(EXAMPLES[trial.criterion.kind] + (", harm 3" if _is_guarded(trial) else "")),
+            e=Code(example(trial)),
             h=line(EXPLAINED[trial.criterion.kind]) + _harm(trial),
         )
         buttons = (Button("Log it …", "trial.log", of_week(trial, one.key, one.key), "primary"),)
@@ -107,6 +107,11 @@ EXPLAINED = {
     "rate": "units/events",
     "share": "all people/those who did it",
 }
+
+
+def example(trial: Trial) -> str:
+    """A week's numbers in a line."""
+    return EXAMPLES[trial.criterion.kind] + (", harm 3" if _is_guarded(trial) else "")
 
 
 def open_line(one: Open) -> Line:

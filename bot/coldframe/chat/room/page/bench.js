@@ -9,6 +9,7 @@ import { trialOf } from "./trials.js";
 export class Bench {
   #sheets = new Keyed(byId("sheets"));
   #from = []; // what it was laid from
+  #at = null; // which step and sheet the view begins at
 
   // `acts`: press(message, button, node), through(button, fields), say(place, text, files, thread), fileOf(file)
   constructor(state, acts) {
@@ -25,8 +26,21 @@ export class Bench {
     this.#from = from;
     const wanted = [...this.#before(bar), ...this.#beside(bar), ...all.trials.map((laid) => this.#keyed(`trial ${laid.about}`, laid, () => trialOf(laid, this.acts)))];
     this.#sheets.lay(wanted);
+    this.#begin(bar);
     byId("bare").hidden = wanted.length > 0;
     byId("print").hidden = !bar?.beside.some((laid) => laid.what === "lever");
+  }
+
+  // A new step, or the comparisons after a ballot, are read from their beginning; not by whoever writes in what stayed.
+  #begin(bar) {
+    const compares = bar?.before.some((laid) => laid.what === "compare") ?? false;
+    const at = bar ? `${bar.round} ${bar.step} ${compares}` : "";
+    const turned = this.#at !== null && at !== this.#at;
+    this.#at = at;
+    const active = document.activeElement;
+    if (!turned || (active?.matches("input, textarea") && byId("bench").contains(active))) return;
+    byId("bench").scrollTo(0, 0);
+    if (byId("bench").offsetParent && document.documentElement.dataset.side === "bench") scrollTo(0, 0);
   }
 
   // The step's card of the channel lies here only where nobody has a sheet of their own, or all work on it.
@@ -36,7 +50,7 @@ export class Bench {
     const first = bar.step === "commitment" ? "card" : "compare"; // a ballot that is followed by comparisons is handed in
     const shown = own.length && bar.step !== "commitment" ? own : [...bar.before];
     shown.sort((a, b) => (b.what === first) - (a.what === first));
-    return shown.map(withoutBar).map((laid) => {
+    return shown.map((laid) => without(laid, this.state.rehearsal ? [...ABOVE, ALONE] : ABOVE)).map((laid) => {
       const done = buttonsOf(laid).find((one) => one.action === DONE);
       const press = (button, node) => this.acts.press(laid.message, button, node, button.style === "primary" && done ? { done: { message: laid.message, button: done } } : {});
       const besides = laid.what === "ballot" || laid.what === "compare" ? bar.beside : null;
@@ -91,8 +105,10 @@ const buttonsOf = (laid) => laid.card.blocks.flatMap((block) => (block.kind === 
 const ONCE = new Set(["ask", "ballot", "desk", "compare", "card"]);
 const keyOf = (laid) => (ONCE.has(laid.what) ? `${laid.what} ${laid.about}` : `${laid.what} ${laid.about} ${laid.message ?? ""}`);
 
-// What is open for me stands on the bar above.
-function withoutBar(laid) {
-  const blocks = laid.card.blocks.map((block) => (block.kind === "buttons" ? { ...block, buttons: block.buttons.filter((button) => button.action !== "now.show") } : block));
+const ABOVE = ["now.show"]; // what is open for me stands on the bar above
+const ALONE = "rehearse.begin"; // who rehearses is alone already
+
+function without(laid, actions) {
+  const blocks = laid.card.blocks.map((block) => (block.kind === "buttons" ? { ...block, buttons: block.buttons.filter((button) => !actions.includes(button.action)) } : block));
   return { ...laid, card: { ...laid.card, blocks: blocks.filter((block) => block.kind !== "buttons" || block.buttons.length) } };
 }

@@ -56,9 +56,9 @@ const isHowInTheTalk = (block) => block.kind === "small" && block.line.some((par
 
 // --- a ballot ----------------------------------------------------------------
 
-const VOTE = new Set(["vote.cast", "vote.back", "ballot.read"]);
+const FINISH = "ballot.lock";
 
-// What is left stays in sight; each plan lies open below its votes.
+// What is left stays in sight, and with it how the ballot is handed in; each plan lies open below its votes.
 function ballot(laid, press, more) {
   const blocks = rest(laid.card).filter((block) => !isHowInTheTalk(block));
   const isOption = (block) => block.kind === "paragraph" && block.line[0]?.kind === "words" && /^\d+\. /.test(plain(block.line));
@@ -71,6 +71,8 @@ function ballot(laid, press, more) {
     else if (block.kind === "buttons") options.at(-1).buttons.push(...block.buttons);
   }
   const left = head.find((block) => block.kind === "paragraph" && block.line.some((part) => part.strong));
+  const foot = first < 0 ? [] : blocks.slice(last + 1);
+  const finish = left && foot.flatMap((block) => block.buttons ?? []).find((button) => button.action === FINISH && button.style === "primary");
   const list = options.map((option) => {
     const plan = more.beside("plan", option.buttons.flatMap(about));
     const votes = option.buttons.filter((button) => button.action !== "ballot.read" || !plan);
@@ -86,9 +88,9 @@ function ballot(laid, press, more) {
     "ballot",
     laid.card,
     drawn(head.filter((block) => block !== left), press),
-    left ? el("p", { class: "left" }, lineOf(left.line)) : null,
+    left ? el("div", { class: "left row" }, el("p", {}, lineOf(left.line)), finish ? pressable(finish, press) : null) : null,
     el("ol", { class: "options" }, list),
-    first < 0 ? null : drawn(blocks.slice(last + 1), press),
+    drawn(foot.map((block) => (block.buttons ? { ...block, buttons: block.buttons.filter((button) => button !== finish) } : block)), press),
   );
 }
 

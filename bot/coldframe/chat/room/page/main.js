@@ -80,7 +80,7 @@ function onBench(message, button, node, more) {
 function begin() {
   const place = here().id === "d" ? state.places.find((one) => one.id !== "d") : here();
   act("bench");
-  return answered(wire.act({ do: "command", place: place.id, text: "new" }));
+  return answered(wire.act({ do: "command", place: place.id, text: "new" }), { given: rehearsal.begins(place) });
 }
 
 // The button's form is opened, filled in and sent in one go.

@@ -40,7 +40,7 @@ function emptied(name) {
 
 // `field`: the one of the form; `control` makes what is filled in.
 const ONE = {
-  "question.write": { field: "text", label: "The question", does: "Keep it", control: (id) => el("textarea", { id, rows: 2 }) },
+  "question.write": { field: "text", label: "The question", hint: "It begins with “How might we” and ends with “?”.", does: "Keep it", control: (id) => el("textarea", { id, rows: 2 }) },
   "nextround.date": { field: "date", label: "Date of the next round", does: "Set it", control: (id) => el("input", { id, type: "date" }) },
   "live.date": { field: "date", label: "Live from", does: "Set it", control: (id) => el("input", { id, type: "date" }) },
   "owner.ask": { field: "member", label: "Owner", does: "Ask them", control: (id, people) => el("select", { id }, el("option", { value: "" }, "Please choose"), people.map(({ id: value, name }) => el("option", { value }, name))) },
@@ -50,11 +50,11 @@ export const isQuick = (button) => button.action in ONE;
 
 // The button itself stays beside it: its form takes what is said in other words, and says more.
 export function quickField(button, press, more) {
-  const { field, label, does, control } = ONE[button.action];
+  const { field, label, hint, does, control } = ONE[button.action];
   const id = freshId("quick");
   const name = `quick ${button.action} ${button.value}`;
   const box = control(id, more.people);
-  box.setAttribute("aria-describedby", `${id}-wrong`);
+  box.setAttribute("aria-describedby", `${id}-wrong ${id}-hint`);
   box.dataset.focus = name;
   drafts.bind(box, name);
   const wrong = el("p", { class: "error", id: `${id}-wrong`, role: "alert" });
@@ -65,5 +65,5 @@ export function quickField(button, press, more) {
     emptied(name);
   };
   const keep = el("button", { type: "button", "data-focus": `send ${name}`, "aria-label": `${does}: ${about}`, click: send }, does);
-  return el("div", { class: "quick one-field", "data-keep": name }, el("label", { for: id }, label), el("div", { class: "row" }, box, keep, pressable(button, press)), wrong);
+  return el("div", { class: "quick one-field", "data-keep": name }, el("label", { for: id }, label), el("div", { class: "row" }, box, keep, pressable(button, press)), el("p", { class: "hint", id: `${id}-hint` }, hint), wrong);
 }

@@ -30,6 +30,13 @@ export class Rehearsal {
     this.tick();
   }
 
+  // What the form of a round begins with: whoever tries it out alone can send it as it is.
+  begins(place) {
+    const [first, second] = place.members.filter((id) => id !== this.state.me && !this.state.people.get(id)?.bot);
+    const question = this.state.rehearsal?.question;
+    return question ? { question, name: "First try", decision_maker: this.state.me, decision_deputy: first, facilitator_deputy: second ?? first } : {};
+  }
+
   // Before anything was said to anybody.
   get #isFirst() {
     return !this.state.messages.size && !this.state.notes.length;
@@ -58,7 +65,7 @@ export class Rehearsal {
   #first() {
     const me = this.state.people.get(this.state.me)?.name ?? "somebody";
     const { question } = this.state.rehearsal;
-    const ours = question ? [" or with ours: ", theirs(question)] : ".";
+    const ours = question ? [" or with ours, which the form begins with: ", theirs(question)] : ".";
     const others = question ? "the others do their part when you let them" : "and as anybody else when you choose them below";
     return el("p", { class: "first" }, `This is a rehearsal: nobody but you is here, and nothing is kept. You act as ${me}, ${others}, and the clock moves when you move it. Start a round with a question of your own`, ours);
   }
@@ -90,18 +97,21 @@ export class Rehearsal {
     box.setAttribute("aria-busy", "true");
     const answer = await this.wire.ask({ do: "rehearse", what, ...extra });
     box.setAttribute("aria-busy", "false");
+    if (!answer.error && (what === "jump" || what === "others")) this.wire.act({ do: "open_home" }); // whoever moves the clock is there, whatever it says
     this.#told = answer.error ?? answer.told ?? "";
     this.show();
     announce(this.#told || `Done. It is ${moment(this.state.now().toISOString())}.`);
   }
 
-  // One press for a step in which there is nothing to see between the two.
+  // One press for a step in which there is nothing to see between the two. Nobody is carried past what is theirs to do.
   async #both(chores) {
+    const mine = this.state.bench?.open;
     for (const chore of chores) await this.#do("others", { step: chore.key });
     const told = this.#told;
-    await this.#do("jump");
-    this.#told = told;
+    if (!mine) await this.#do("jump");
+    this.#told = mine ? `${told} Your own part is still open; “Jump to” goes on without it.` : told;
     this.show();
+    if (mine) announce(this.#told);
   }
 
   async #again() {

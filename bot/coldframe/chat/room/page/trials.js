@@ -19,7 +19,7 @@ function line(laid, acts) {
   const wrong = el("p", { class: "error", role: "alert" });
   const name = `log ${laid.about}`;
   drafts.bind(box, name, "sent");
-  const form = el("form", { class: "logging", "data-keep": `log ${laid.about}` }, el("label", { for: id }, "This week's numbers"), el("p", { class: "row" }, box, el("button", { type: "submit" }, "Log it")), el("p", { class: "hint", id: `${id}-hint` }, "As you would say them, such as 41 of 300."), wrong);
+  const form = el("form", { class: "logging", "data-keep": `log ${laid.about}` }, el("label", { for: id }, "A week's numbers"), el("p", { class: "row" }, box, el("button", { type: "submit" }, "Log it")), el("p", { class: "hint", id: `${id}-hint` }, `Such as ${laid.example}.`), wrong);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (!box.value.trim()) return;
