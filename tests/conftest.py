@@ -18,6 +18,8 @@ import structlog
 from coldframe import memory
 from coldframe.meaning import limit_threads
 from tests.browsers import chromium
+from tests.engine import snapshots
+from tests.shared import of_all_workers
 
 limit_threads()  # before a test imports numpy
 zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so the tests do too
@@ -117,6 +119,19 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.write_line(NO_HOMESERVER)
     if chromium() is None:
         terminalreporter.write_line(NO_CHROMIUM)
+
+
+# --- what is made once ---------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _snapshots_for_all(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A team that has come so far is played there once, whichever workers need it."""
+    folder = of_all_workers(tmp_path_factory) / "snapshots"
+    folder.mkdir(exist_ok=True)
+    snapshots.kept["folder"] = folder
+    yield
+    snapshots.kept.clear()
 
 
 # --- the log --------------------------------------------------------------------------------------------------------

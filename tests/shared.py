@@ -15,10 +15,15 @@ from filelock import FileLock
 T = TypeVar("T")
 
 
+def of_all_workers(factory: pytest.TempPathFactory) -> Path:
+    """The folder in which those of all workers stand."""
+    base = factory.getbasetemp()
+    return base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+
+
 def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
     """A folder that all workers share. Who comes first fills it; the others wait, and then only read."""
-    base = factory.getbasetemp()
-    top = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    top = of_all_workers(factory)
     made, unfinished = top / name, top / f"{name}.unfinished"
     with FileLock(top / f"{name}.lock"):
         if not made.exists():

@@ -142,6 +142,9 @@ class Eavesdropper:
     left: dict[str, list[str]] = field(default_factory=dict)
     offered: list[str] = field(default_factory=list)
     names: set[str] = field(default_factory=set)
+    _read: dict[tuple[str, int], tuple[str, list[tuple[str, str]]]] = field(default_factory=dict)
+    """By message and revision what it says, and its buttons with what each is about: after each moment most are as they
+    were."""
     _channel: dict[str, str] = field(default_factory=dict)
     _first: Step = Step.SETUP
 
@@ -151,7 +154,7 @@ class Eavesdropper:
 
     def listen(self, house: House) -> None:
         records = house.room.all_messages()
-        words = "\n".join(whole_text(r) for r in records if r.place.kind == "channel")
+        words = "\n".join(self._text(r) for r in records if r.place.kind == "channel")
         self._look_back(house, records, words)
         if self.revealed == REVEALS.keys():
             return
@@ -168,14 +171,24 @@ class Eavesdropper:
         now = max((r.at for r in records), default=None)
         for what, marker in COUNTS.items():
             if what not in self.left and marker in words:
-                earlier = "\n".join(whole_text(r) for r in private if r.at != now)
+                earlier = "\n".join(self._text(r) for r in private if r.at != now)
                 self.left[what] = [secret for secret in self._given(what) if secret in earlier]
         steps = self._steps(house)
         for record in records:
-            for button in buttons_of(record) if record.by_bot and not record.gone else ():
-                step = steps.get(ButtonValue.unpack(button.value).subject)
-                if step is not None and step not in STEPS_OF.get(button.action, {step}):
-                    self.offered.append(f"{button.action} to {record.place.id} in {step}")
+            for action, subject in self._reading(record)[1] if record.by_bot and not record.gone else ():
+                step = steps.get(subject)
+                if step is not None and step not in STEPS_OF.get(action, {step}):
+                    self.offered.append(f"{action} to {record.place.id} in {step}")
+
+    def _text(self, record: Record) -> str:
+        return self._reading(record)[0]
+
+    def _reading(self, record: Record) -> tuple[str, list[tuple[str, str]]]:
+        which = record.id, record.revision
+        if which not in self._read:
+            buttons = [(b.action, ButtonValue.unpack(b.value).subject) for b in buttons_of(record)]
+            self._read[which] = whole_text(record), buttons
+        return self._read[which]
 
     def _steps(self, house: House) -> dict[str, Step]:
         """Where each round stands, as the database has it."""
@@ -199,5 +212,5 @@ class Eavesdropper:
     def _overhear(self, records: tuple[Record, ...], secrets: list[tuple[str, str]]) -> None:
         """Texts that stand anywhere but in their writer's own direct messages."""
         for record in records:
-            text = whole_text(record)
+            text = self._text(record)
             self.leaks += [secret for by, secret in secrets if secret in text and record.place.id != by]
