@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Collection, Mapping, Sequence
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sqlalchemy.engine import make_url
 
+from coldframe.chat.room.log import Log
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import Settings
 from coldframe.engine.register import erasing
@@ -29,6 +30,8 @@ from coldframe.store.holding import Hold, InUse
 from coldframe.store.keys import change_secret
 from coldframe.store.recognising import State, is_file, recognised
 from coldframe.store.restoring import WouldOverwrite
+from coldframe.store.room_keys import RoomKeys
+from coldframe.store.round_keys import KeyPlace
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import looking, open_store, reading, seal_secret, secret_from
@@ -44,7 +47,8 @@ class NoSecretBefore(ColdframeError, ValueError):
 
 
 async def rotate_secret(settings: Settings) -> int:
-    """Seals everything anew, from the secret before to the secret of the settings; how many texts that were.
+    """Seals everything anew, from the secret before to the secret of the settings, and what is private in the file of a
+    room that stands beside the database; how many texts of the database that were.
 
     Raises NoSecret, NoSecretBefore, WrongSecret, InUse, NoDatabase.
     """
@@ -55,9 +59,32 @@ async def rotate_secret(settings: Settings) -> int:
     store = await open_store(settings.database, before, RandomIds(), keys=settings.keys)
     try:
         await store.database.be_alone()
-        return await change_secret(store.database, store.keys, Seal(before), Seal(after), SystemClock().now())
+        async with _room_resealed(settings.database, store.keys, Seal(before), Seal(after)):
+            return await change_secret(store.database, store.keys, Seal(before), Seal(after), SystemClock().now())
     finally:
         await store.close()
+
+
+@asynccontextmanager
+async def _room_resealed(database: str, keys: KeyPlace, before: Seal, after: Seal) -> AsyncIterator[None]:
+    """Kept when what is done inside is; a file whose key is gone is left as it is."""
+    url = make_url(database)
+    file = Path(url.database or "").with_name(ROOMS_FILE) if is_file(url) else None
+    if file is None or not file.exists():
+        yield
+        return
+    log = Log(str(file))
+    try:
+        of_room = RoomKeys(keys, before, log.life)
+        key = (await of_room.standing()).get(log.chapter)
+        if key is None:
+            yield
+            return
+        log.unlock((log.chapter, key), SystemClock().now())
+        with log.sealed_by(replace(key, seal=after)):
+            yield
+    finally:
+        log.close()
 
 
 # --- what waits to be sent ---

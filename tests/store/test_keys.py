@@ -15,21 +15,22 @@ import pytest
 from sqlalchemy import text
 
 from coldframe.chat.room.log import Log
-from coldframe.clock import SeededIds
+from coldframe.clock import ManualClock, SeededIds
 from coldframe.config import load
 from coldframe.domain.names import Step
 from coldframe.domain.round.ballots import TakeBackVote
 from coldframe.domain.round.life import decide, replay
 from coldframe.examination import secret_since
 from coldframe.message.nodes import Message, line
-from coldframe.ports.chat import Place
+from coldframe.ports.chat import Person, Place
 from coldframe.ports.storage import Send
 from coldframe.store.holding import InUse
 from coldframe.store.keys import WrongSecret
 from coldframe.upkeep import NoSecretBefore, rotate_secret
-from coldframe.wiring import open_store, secret_from
+from coldframe.wiring import open_store, room_house, secret_from
 from tests.domain.play import Play
 from tests.engine.databases import BOTH, a_database, a_file, claimed_send
+from tests.engine.seeing_through import NoDraughtsman
 
 BEFORE, AFTER, OTHER = "the first passphrase", "the second passphrase", "somebody else's passphrase"
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
@@ -110,6 +111,29 @@ async def test_a_secret_is_changed_for_another(address: str) -> None:
     async with store.begin() as uow:
         assert await uow.round(round_id) == fewer
     await store.close()
+
+
+async def test_a_room_beside_the_database_is_sealed_anew_too(tmp_path: Path) -> None:
+    """Nothing that somebody wrote there is lost by it; where it fails the room is as it was."""
+    address, given = a_file(tmp_path), str(tmp_path / "room.db")
+
+    async def lines(secret: str, *said: str) -> list[str | None]:
+        files = {"database": address, "room_file": given}
+        async with room_house(ManualClock(NOW), secret=secret_from(secret), draughtsman=NoDraughtsman(), **files) as at:
+            at.room.add_person(Person("ana", "Ana"))
+            for text in said:
+                await at.room.say("ana", at.room.direct("ana"), text)
+            return [record.text for record in at.room.messages(at.room.direct("ana")) if record.author == "ana"]
+
+    assert await lines(BEFORE, "a private line") == ["a private line"]
+    with pytest.raises(WrongSecret):
+        await rotate_secret(load(environment(address, secret=AFTER, secret_before=OTHER)))
+    with pytest.MonkeyPatch.context() as patched, pytest.raises(ZeroDivisionError):
+        patched.setattr("coldframe.upkeep.change_secret", lambda *_: 1 / 0)
+        await rotate_secret(load(environment(address, secret=AFTER, secret_before=BEFORE)))
+    assert await lines(BEFORE) == ["a private line"]
+    await rotate_secret(load(environment(address, secret=AFTER, secret_before=BEFORE)))
+    assert await lines(AFTER, "and another") == ["a private line", "and another"]
 
 
 async def test_a_rotation_from_a_wrong_secret_changes_nothing(address: str) -> None:

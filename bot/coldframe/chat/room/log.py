@@ -3,7 +3,8 @@ private in it."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 
@@ -11,7 +12,7 @@ from coldframe.chat.room import rows
 from coldframe.chat.room.before import Before
 from coldframe.chat.room.records import BOT, SAID
 from coldframe.chat.room.schema import SEALED, SEALED_BEFORE
-from coldframe.chat.room.sealing import Chapter
+from coldframe.chat.room.sealing import Chapter, Sealer
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Place
@@ -91,6 +92,13 @@ class Log(Before):
             self._db.execute("update life set chapter = ?, unclean = 0", (chapter[0],))
         self._wipe()
         return changed
+
+    @contextmanager
+    def sealed_by(self, sealer: Sealer) -> Iterator[None]:
+        """The chapter goes on under another secret; kept when what is done inside is."""
+        with self.together():
+            self._seal_anew((self.chapter, sealer))
+            yield
 
     def _all_anew(self, people: Collection[str]) -> None:
         """Whoever knows these people's direct messages must ask for all of them again."""
