@@ -18,7 +18,7 @@ from tests.calibration import pairs, trials, votes
 
 BANDS = (0.0, 0.7, 0.85, 0.95, 1.0001)
 SHARE = 0.1  # of the number of worlds asked for, for each claim
-ALIKE = 0.2  # spread of plans
+NEARLY_ALIKE, ALIKE = 0.7, 0.2  # spreads of plans
 FEWEST = 20  # statements that tell something together
 HEAD = f"{'said / true, of 100':<50}{'':8}{'all':>12}" + "".join(
     f"{name:>14}" for name in ("below 70", "70 to 85", "85 to 95", "95 on")
@@ -99,10 +99,13 @@ def _before_after(weeks: int) -> Claim:
     return claim
 
 
-def _corners(rng: np.random.Generator, worlds: int) -> Iterator[Laid]:
-    differing = [view for view in pairs.VIEWS if view]
-    for world in range(worlds // 2):
-        yield from pairs.one(rng, pairs.ORDINARY, ALIKE, differing[world % len(differing)])
+def _corners(spread: float) -> Claim:
+    def claim(rng: np.random.Generator, worlds: int) -> Iterator[Laid]:
+        differing = [view for view in pairs.VIEWS if view]
+        for world in range(worlds // 2):
+            yield from pairs.one(rng, pairs.ORDINARY, spread, differing[world % len(differing)])
+
+    return claim
 
 
 CLAIMS: dict[str, Claim] = {
@@ -112,5 +115,6 @@ CLAIMS: dict[str, Claim] = {
     "chance after week 1, if a third of ideas work": _chance("a third of ideas work"),
     "the same, if a tenth work": _chance("a tenth of ideas work"),
     **{f"before-after plan for 80 in 100, {weeks} weeks": _before_after(weeks) for weeks in SPAN},
-    "corner sure, judges who differ, plans alike": _corners,
+    "corner sure, judges who differ, plans nearly alike": _corners(NEARLY_ALIKE),
+    "the same, plans all alike": _corners(ALIKE),
 }

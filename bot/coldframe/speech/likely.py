@@ -20,8 +20,8 @@ def shows(odds: Odds) -> float:
     return odds.if_target.get("reached", 0.0) + odds.if_target.get("better", 0.0)
 
 
-SURE = 0.95
-"""Of such trials, from which on no figure is told of them: what weeks that drift take off is more than one tells."""
+SURE = 0.9
+"""Of such trials, from which on no figure is told of them: weeks that drift take three points off one there."""
 
 
 def shown(chance: float) -> str:

@@ -67,7 +67,7 @@ async def test_another_criterion_brings_the_same_message_up_to_date(chosen: Runn
     more = criterion(weekly=4000, harm_usual=2.0, harm_limit=4.0, stop_at=0.15)
     await chosen.act("more", CompleteCriterion(JON, P0, more))
     (words,) = _told_odds(chosen)
-    assert "95 or more of 100 such trials" in words and "More would show" not in words
+    assert "90 or more of 100 such trials" in words and "More would show" not in words
     assert "support tickets a week above 4 (usually 2); the measure at 15% or below" in words
 
 
