@@ -119,9 +119,9 @@ def test_odds_are_laid_beside_what_came_of_the_same_plans() -> None:
 
 def test_the_claims_first_found_untrue_stand_before_and_now() -> None:
     """Each in its own worlds: the method before is bold there by far more than that of now."""
-    rows = [line for line in found.table(1500, 3).splitlines() if "before" in line[50:] or "now" in line[50:]]
-    figures = [[float(word) for word in row[58:70].split("/")] for row in rows]
-    assert [row[:50].strip() for row in rows[::2]] == list(found.CLAIMS)
+    rows = [line for line in found.table(1500, 3).splitlines() if "before" in line[52:] or "now" in line[52:]]
+    figures = [[float(word) for word in row[60:72].split("/")] for row in rows]
+    assert [row[:52].strip() for row in rows[::2]] == list(found.CLAIMS)
     bold = [said - true for said, true in figures]
     dots, alike, ballot = (bold[2 * n] - bold[2 * n + 1] for n in range(3))
     assert min(dots, alike, ballot) > 5

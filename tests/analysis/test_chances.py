@@ -128,6 +128,12 @@ def test_a_record_cannot_show_more_than_it_holds() -> None:
         Record(3, 4)
 
 
+def test_no_chance_is_told_above_95_in_100_while_weeks_are_to_come() -> None:
+    """Beyond that the bench found it too bold; a count that is there already is sure (test_a_count_that_is_sure)."""
+    found = split(70, 70, 70)
+    assert (found.value, found.high) == (0.95, 0.95)
+
+
 def test_one_good_week_is_not_believed() -> None:
     """A good first week was called a chance of 80 in 100 by the flat prior; if a tenth of ideas work, it is not."""
     assert split(58).value < 0.5 < split(58, 58, 58).value

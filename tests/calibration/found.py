@@ -20,7 +20,7 @@ BANDS = (0.0, 0.7, 0.85, 0.95, 1.0001)
 SHARE = 0.1  # of the number of worlds asked for, for each claim
 NEARLY_ALIKE, ALIKE = 0.7, 0.2  # spreads of plans
 FEWEST = 20  # statements that tell something together
-HEAD = f"{'said / true, of 100':<50}{'':8}{'all':>12}" + "".join(
+HEAD = f"{'said / true, of 100':<52}{'':8}{'all':>12}" + "".join(
     f"{name:>14}" for name in ("below 70", "70 to 85", "85 to 95", "95 on")
 )
 Laid = tuple[float, float, bool]
@@ -36,7 +36,7 @@ def table(number: int, seed: int) -> str:
         laid = list(claim(rng, each))
         for words, then in (("before", True), ("now", False)):
             figures = [(said, true) for said, true, earlier in laid if earlier is then]
-            lines.append(f"{name if then else '':<50}{words:8}{_line(figures)}")
+            lines.append(f"{name if then else '':<52}{words:8}{_line(figures)}")
     return "\n".join([*lines, ""])
 
 
