@@ -121,7 +121,7 @@ def test_the_claims_first_found_untrue_stand_before_and_now(monkeypatch: pytest.
     """Each in its own worlds: the method before is bold there by far more than that of now."""
     two = ("the same, forces all alike", "the same, a ballot of six plans by five voters")
     monkeypatch.setattr(found, "CLAIMS", {name: found.CLAIMS[name] for name in two})
-    rows = [line for line in found.table(300, 3).splitlines() if "before" in line[52:] or "now" in line[52:]]
+    rows = [line for line in found.table(600, 3).splitlines() if "before" in line[52:] or "now" in line[52:]]
     figures = [[float(word) for word in row[60:72].split("/")] for row in rows]
     assert [row[:52].strip() for row in rows[::2]] == list(two)
     bold = [said - true for said, true in figures]
