@@ -91,6 +91,14 @@ def test_one_withheld_figure_withholds_all() -> None:
     assert "9" not in chart.alternative()
 
 
+def test_one_vote_is_one_vote() -> None:
+    """Also where the decision-maker's are told apart."""
+    alone = RankRow("Long form", 1, 1, None, 1, False, True)
+    assert "“Long form”, 1 dot." in VoteRanking("Forces", "dots", (alone,), None, "").alternative()
+    apart = RankRow("Long form", 1, 1, 0, 1, False, True)
+    assert "weighted 1 vote." in VoteRanking("Ballot", "votes", (apart,), None, "").alternative()
+
+
 def test_dots_have_one_column() -> None:
     """Where nobody's votes are shown apart, the table holds one count; how many different people it came from is told
     to nobody, since it gives single votes away."""

@@ -15,6 +15,7 @@ class Because(StrEnum):
 
     # who may
     NOT_A_MEMBER = "not a member"
+    NO_ROUND_OPEN = "no round open"
     NOT_HERE = "not in the channel any more"
     NOT_LET_IN = "a guest whom nobody let in"
     FROM_ELSEWHERE = "of another organisation"

@@ -123,9 +123,13 @@ class VoteRanking:
         if self.ranks_only or row.weighted is None or row.group is None:
             return ""
         if not self.shown_apart:
-            return f"{figure(row.weighted)} {one_line(self.unit)}"
+            return self._in_units(row.weighted)
         apart = f"group {figure(row.group)}, decision-maker {figure(row.decision_maker or 0)}"
-        return f"{apart}, weighted {figure(row.weighted)} {one_line(self.unit)}"
+        return f"{apart}, weighted {self._in_units(row.weighted)}"
+
+    def _in_units(self, number: float) -> str:
+        unit = one_line(self.unit)
+        return f"{figure(number)} {unit.removesuffix('s') if number == 1 else unit}"
 
     def alternative(self) -> str:
         return join((self._opening(), *map(self._row_sentence, self.rows), self._cut_sentence(), sentence(self.note)))
@@ -233,7 +237,7 @@ class PlacementMatrix:
 
     def alternative(self) -> str:
         unsure = sum(plan.unsure for plan in self.points)
-        how_sure = "in their order alone" if self.order_only else f"{unsure} of them unsure"
+        how_sure = "in their order alone" if self.order_only else f"{unsure or 'none'} of them unsure"
         opening = f"Effort and impact of {count(len(self.points), 'plan')}, {how_sure}."
         return join((opening, *map(self._plan_sentence, self.points), sentence(self.note)))
 

@@ -13,7 +13,7 @@ from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Appointment, Block, Button, Items, Line, Message, Rule, When, line
 from coldframe.message.saying import heading, offer, paragraph, small
 from coldframe.speech import answers, person_guides
-from coldframe.speech.names import capital, spelt
+from coldframe.speech.names import capital, in_words, spelt
 from coldframe.speech.round import notes_words, now_words, work_prompts
 from coldframe.speech.round.now_words import Seen
 from coldframe.speech.round.rehearsal_words import TRY_ALONE
@@ -25,7 +25,8 @@ MOST_NOTES, MOST_DATES = 15, 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
-    """What is to stand on it. `begin`: (channel, name of its last round) of channels without a round."""
+    """What is to stand on it. `begin`: (channel, name of its last round) of channels without a round; `has_calendar`:
+    there is one to subscribe to."""
 
     me: MemberId
     owed: tuple[tuple[Line, When], ...]
@@ -33,6 +34,7 @@ class Page:
     seen: Mapping[RoundId, Seen]
     trials: tuple[tuple[Trial, date], ...]
     dates: tuple[Appointment, ...]
+    has_calendar: bool
     others: tuple[Round, ...]
     begin: tuple[tuple[str, str], ...]
 
@@ -44,7 +46,7 @@ def page(shown: Page) -> Message:
         [Items(tuple(what + line(", until {d}", d=due) for what, due in shown.owed))] if number else [],
         *([*now_words.blocks(r, shown.me, shown.seen.get(r.id)), *_given(r, shown)] for r in shown.rounds),
         _trials(shown),
-        _dates(shown.dates),
+        _dates(shown.dates, shown.has_calendar),
         _others(shown.others),
     ]
     blocks: list[Block] = [heading(head)]
@@ -72,12 +74,14 @@ def _trials(shown: Page) -> list[Block]:
     return found
 
 
-def _dates(dates: Sequence[Appointment]) -> list[Block]:
+def _dates(dates: Sequence[Appointment], has_calendar: bool) -> list[Block]:
     if not dates:
         return []
     rows = tuple(line("{t}: {d}", t=theirs(each.title, 120), d=When(each.starts)) for each in dates[:MOST_DATES])
-    more = small("`/coldframe calendar` gives you all of them in your own calendar.")
-    return [paragraph("*Your next dates*"), Items(rows), *([more] if len(dates) > MOST_DATES else [])]
+    left = len(dates) - MOST_DATES
+    all_ = "`/coldframe calendar` gives you all of them in your own calendar."
+    more = small(all_) if has_calendar else small("{n} more later.", n=capital(in_words(left)))
+    return [paragraph("*Your next dates*"), Items(rows), *([more] if left > 0 else [])]
 
 
 def _others(rounds: Sequence[Round]) -> list[Block]:

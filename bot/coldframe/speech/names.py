@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 
 from coldframe.domain.fates import FateKind
 from coldframe.domain.names import MemberId, PauseReason, Role, Side, Step, Touches
@@ -99,6 +100,12 @@ def in_words(number: int) -> str:
 def capital(words: str) -> str:
     """As it begins a sentence."""
     return words[:1].upper() + words[1:]
+
+
+def begun(words: Line) -> Line:
+    """A line, as it begins a sentence."""
+    first, *rest = words
+    return (replace(first, text=capital(first.text)), *rest) if isinstance(first, Words) else words
 
 
 def are_in(number: int, expected: int) -> str:

@@ -12,11 +12,12 @@ from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Code, Line, Message, When, line
 from coldframe.message.plain import figure
 from coldframe.message.saying import told
-from coldframe.speech.names import CRITERION_FIELDS, count, title
+from coldframe.speech.names import CRITERION_FIELDS, capital, count, in_words, title
 from coldframe.timing.dates import short_day, span_words
 
 WORDS: dict[Because, str] = {
     Because.NOT_A_MEMBER: "You aren't taking part in this round. Its facilitator can add you.",
+    Because.NO_ROUND_OPEN: "No round of yours is open here, so there was nothing to do. Nothing was changed.",
     Because.NOT_HERE: "You aren't in the channel of {what} any more, so I show you nothing of it. "
     "Nothing was changed. Ask somebody there to bring you back, then do this again.",
     Because.NOT_LET_IN: "You're a guest here{lets_in}. Nothing was changed. Do this again once you're let in.",
@@ -104,7 +105,7 @@ WORDS: dict[Because, str] = {
     Because.ASKED_ALREADY: "You have answered that already.",
     Because.NO_QUESTIONS: "There is no question yet. Write at least one.",
     Because.DURATION: "A trial runs three to six weeks, not {weeks}.",
-    Because.NO_FREE_PLACE: "Two at a time: at most {most} trials, those still running ({running}) counted.{free}",
+    Because.NO_FREE_PLACE: "{most} at a time, and every place is taken.{free}",
     Because.NO_CHOICE: "No plan is chosen yet.",
     Because.OWNER_MISSING: "“{plan}” has no owner who accepted yet.",
     Because.NOT_ASKED: "You weren't asked that, or it was settled meanwhile.",
@@ -196,10 +197,8 @@ def _parts(refused: Refused) -> dict[str, Line]:
     if "week" in refused.facts:
         parts["week"] = line("{w}", w=_week(refused.facts))
     if refused.code is Because.NO_FREE_PLACE:
-        free_on = refused.facts.get("free_on")
-        parts["free"] = (
-            line(" A place is free on {d}.", d=When(free_on, "day")) if isinstance(free_on, datetime) else ()
-        )
+        parts["most"] = line(capital(in_words(int(str(refused.facts["most"])))))
+        parts["free"] = _free(refused.facts)
     if refused.code is Because.CRITERION_INCOMPLETE:
         parts["fields"] = line(", ".join(CRITERION_FIELDS[str(each)] for each in _listed(refused.facts["fields"])))
     if refused.code is Because.BAD_NUMBERS:
@@ -216,6 +215,14 @@ def _parts(refused: Refused) -> dict[str, Line]:
     if refused.code is Because.NOT_IN_CHANNEL:
         parts["let_in"] = let_in(str(refused.facts["invitation"]))
     return parts
+
+
+def _free(facts: Mapping[str, object]) -> Line:
+    """When there is a place, or what frees one."""
+    free_on = facts.get("free_on")
+    if isinstance(free_on, datetime):
+        return line(" A place is free on {d}.", d=When(free_on, "day"))
+    return () if facts["running"] else line(" Take one of the chosen plans out first.")
 
 
 def _week(facts: Mapping[str, object]) -> str:

@@ -65,7 +65,7 @@ WORDS: Mapping[Step, StepWords] = {
         guide=guides.FOCUS,
         title="Focus",
         asks="{chief} picks the one lever to work on, with a reason.",
-        then="Then duplicates among its restraining forces are joined. The other levers' notes are kept.",
+        then="Then duplicates among the picked lever's restraining forces are joined. Other levers' notes are kept.",
         became="the lever is picked",
         card=(), panel=(), vote=None,
     ),

@@ -17,7 +17,7 @@ from coldframe.speech.refusals import refusal
 
 SHOWN = 3  # of what is missing, in one sentence
 WANTS: Mapping[Want, str] = {
-    Want.START: "{who} starts it",
+    Want.START: "it isn't started yet ({who} can start it)",
     Want.ANSWERS: "too few answers are in yet",
     Want.SOMETHING: "{nothing}, so there is nothing yet for the next step to begin with",
     Want.CONSENT: "fewer than three people wrote, and each of them is asked whether the notes may be shown",
@@ -147,6 +147,19 @@ def rested(round_: Round, why: PauseReason, named: Names = who) -> Line:
         return line(NOT_THERE[round_.step])
     return line(PAUSED[why])
 
+
+TO_GO_ON: Mapping[PauseReason, str] = {
+    PauseReason.ASKED: "“Go on” takes it up again and gives the step more time.",
+    PauseReason.BREAK: "It goes on by itself when the break is over; “Go on” ends the break now.",
+    PauseReason.NOBODY_ANSWERED: "Ask the team what is in the way; “Go on” gives the step more time. If the week is "
+    "wrong, cancel and set another date.",
+    PauseReason.NOBODY_DECIDED: "“Go on” gives the step more time; what is missing can be given from then on.",
+    PauseReason.NOTHING_CAME: "“Go on” gives the step more time. If the question was hard to answer, put it right "
+    "first.",
+    PauseReason.NOT_AGREED: "“Go on” gives time for more people to write: from three writers on nobody has to agree.",
+}
+TO_GO_ON_ELSEWHERE = "Invite me to a channel and type `/coldframe resume` there: the round goes on in it."
+"""What its facilitator can do about a rest, and about one whose channel is lost."""
 
 # Whose answer is missing is told to nobody in the channel, the decision-maker's no more than anybody else's.
 MORE_TIME = {

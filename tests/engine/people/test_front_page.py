@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+
+import pytest
 
 from coldframe.domain.names import Step
 from coldframe.message.nodes import Button, Buttons, Message
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, told
-from tests.engine.seeing_through import words
+from tests.engine.seeing_through import a_team, words
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 ANA = EVERYBODY[2]
@@ -92,6 +95,47 @@ async def test_its_facilitator_reads_how_the_round_stands(tmp_path: Path) -> Non
         assert {"step.close", "step.extend", "edit.show"} <= offered(team, F)
         await opens(team, ANA)
         assert "Awaited" not in page(team, ANA)
+
+
+async def test_after_the_round_the_dates_are_those_of_its_trials_and_of_the_next_round(tmp_path: Path) -> None:
+    """Whoever holds the review has it there; the next round stands with everybody who took part."""
+    async with a_team(tmp_path) as team:
+        for person, holds in ((D, True), (ANA, False)):
+            await team.house.room.open_home(person)
+            await team.settle()
+            home = team.house.room.log.home(person)
+            assert home is not None
+            assert ("Review: Title of p0" in words(home)) is holds and "- Next round: " in words(home)
+
+
+async def test_a_calendar_is_named_only_where_there_is_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without a public address nobody can subscribe."""
+    async with running(tmp_path, MONDAY) as team:
+        await opens(team, ANA)
+        assert "more later." in page(team, ANA) and "/coldframe calendar" not in page(team, ANA)
+        engine = team.house.engine
+        monkeypatch.setattr(engine, "kit", replace(engine.kit, feed=lambda *_: "https://coldframe.example/dates.ics"))
+        await opens(team, ANA)
+        assert "`/coldframe calendar` gives you all of them" in page(team, ANA)
+
+
+@pytest.mark.parametrize("word", ["close", "extend", "pause", "roles", "edit", "done"])
+async def test_when_no_round_is_open_the_words_of_rounds_say_so(tmp_path: Path, word: str) -> None:
+    """Nobody who took part in the last one is told that they did not."""
+    async with a_team(tmp_path) as team:
+        for channel in (True, False):
+            reply = await team.command(ANA, word, channel=channel)
+            answer = words(reply.note) if reply.note is not None else team.told(ANA)[-1]
+            assert "No round of yours is open here" in answer
+
+
+async def test_the_team_s_data_are_its_facilitator_s_to_ask_for(tmp_path: Path) -> None:
+    """Anybody else is told whose, in the channel as in private."""
+    async with a_team(tmp_path) as team:
+        for channel in (True, False):
+            reply = await team.command(ANA, "team", channel=channel)
+            answer = words(reply.note) if reply.note is not None else team.told(ANA)[-1]
+            assert "That is for the facilitator, Faye, to do" in answer
 
 
 async def test_what_is_over_is_no_next_date_and_nothing_joined_is_said_so(tmp_path: Path) -> None:

@@ -58,6 +58,12 @@ async def team(tmp_path: Path) -> AsyncIterator[Team]:
         yield found
 
 
+async def _digest(team: Team) -> str:
+    note = (await team.command(F, "digest")).note
+    assert note is not None
+    return words(note)
+
+
 def _desk(team: Team) -> str:
     return next(text for text in reversed(team.channel()) if "Commitment" in text)
 
@@ -160,7 +166,11 @@ async def test_nobody_owns_an_errand_without_a_yes(team: Team) -> None:
     assert (await _fates(team))["r1-p1"].owner is None
     page = next(text for text in team.told(JON) if "Would you see this done" in text)
     assert "“Title of p1”: an errand, by" in page and "the web team's board" in page
+    assert "stuck" not in await _digest(team), "he was asked a moment ago"
+    await team.until(team.clock.now() + 2 * DAY)
+    assert "one stuck" in await _digest(team)
     await team.press(JON, "todo.accept")
+    assert "stuck" not in await _digest(team)
     assert (await _fates(team))["r1-p1"].owner == JON
     assert not [text for text in team.told(JON) if "Would you see this done" in text]
 
@@ -282,19 +292,15 @@ async def test_the_digest_has_it_until_it_is_done_and_says_when_it_is_late(team:
     await _sealed(team)
     await team.press(JON, "todo.accept")
 
-    async def digest() -> str:
-        note = (await team.command(F, "digest")).note
-        assert note is not None
-        return words(note)
-
-    assert "Title of p1: an errand, by" in await digest() and "0 late" not in await digest()
-    assert "nothing late" in await digest()
+    assert "Title of p1: an errand, by" in await _digest(team) and "0 late" not in await _digest(team)
+    assert "nothing late" in await _digest(team)
     await team.until(MONDAY + 2 * WEEK + 2 * DAY)
-    assert ", Jon; late" in await digest()
+    assert ", Jon; late" in await _digest(team)
     await team.press(JON, "todo.done")
-    assert "Title of p1: an errand, done" in await digest() and "; late" not in (await digest()).partition("Decided")[2]
+    done = await _digest(team)
+    assert "Title of p1: an errand, done" in done and "; late" not in done.partition("Decided")[2]
     await team.until(MONDAY + 5 * WEEK)
-    assert "Title of p1" not in await digest()
+    assert "Title of p1" not in await _digest(team)
 
 
 async def test_what_one_owes_and_what_is_under_way_have_it(team: Team) -> None:

@@ -256,7 +256,7 @@ CASES: Mapping[str, Case] = {
     "notes, somebody sleeps": Case(
         Step.NOTES,
         _nothing,
-        ("For 1 person of them all it is outside working hours just now",),
+        ("It is outside working hours for 1 of all 6 just now",),
         never=("Jon",),
         calendars={JON: WorkingCalendar(zone="America/Los_Angeles")},
     ),
@@ -292,7 +292,9 @@ CASES: Mapping[str, Case] = {
     ),
     "dots, all in": Case(Step.DOTS, _everybody_votes, ("Everybody is in; it closes at",), never=("Missing",)),
     "ballot, before it opens": Case(
-        Step.BALLOT, _nothing, ("the first ballots come Mon 2 Mar 2026, 11:00", "with the votes of Dora among them")
+        Step.BALLOT,
+        _nothing,
+        ("your ballot", "ballots come from Mon 2 Mar 2026, 11:00", "with the votes of Dora among them"),
     ),
     "ballot, without the decision-maker": Case(
         Step.BALLOT,
@@ -314,7 +316,7 @@ CASES: Mapping[str, Case] = {
     "focus, she sleeps": Case(
         Step.FOCUS,
         _nothing,
-        ("Awaited: Dora, outside their working hours until",),
+        ("Awaited: Dora (outside working hours until",),
         calendars={D: WorkingCalendar(zone="America/Los_Angeles")},
     ),
     "focus, picked and not announced": Case(

@@ -22,7 +22,7 @@ from coldframe.ports.chat import Inbound, Place, Pressed
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import D, F
 from tests.engine.round_the_clock import ALWAYS
-from tests.engine.seeing_through import CHANNEL, MONDAY, Team, a_team
+from tests.engine.seeing_through import CHANNEL, MONDAY, Team, a_team, words
 
 DAY = timedelta(days=1)
 HOUR = timedelta(hours=1)
@@ -35,6 +35,11 @@ INES = MemberId("ines")
 async def on(team: Team, day: int, hour: int = 12) -> None:
     """That day of March."""
     await team.until(MONDAY.replace(day=1, hour=hour) + (day - 1) * DAY)
+
+
+def passing(team: Team, person: str) -> str:
+    """The newest passing word for somebody."""
+    return words(team.house.room.notes(person)[-1].message)
 
 
 def asked(team: Team, person: str = D) -> list[str]:
@@ -57,7 +62,7 @@ async def test_its_owner_is_asked_on_the_planned_day_and_not_before(tmp_path: Pa
     """Then one press makes it live, everybody hears of its weeks, and the first whole one is asked for when it is
     over."""
     async with a_team(tmp_path, build=PLANNED) as team:
-        assert any("being built; it should be live on Wed 11 March" in m for m in team.channel())
+        assert any("Being built; it should be live on Wed 11 March" in m for m in team.channel())
         await on(team, 10)
         assert asked(team) == []
         await on(team, 11)
@@ -114,6 +119,7 @@ async def test_the_day_is_moved_with_a_reason_that_everybody_reads(tmp_path: Pat
         wrong = await team.fill(D, "trial.live_move", {"date": "2026-03-21", "reason": "The form breaks on phones"})
         assert "not a working day" in wrong["date"]
         assert not await team.fill(D, "trial.live_move", {"date": "2026-03-18", "reason": "The form breaks on phones"})
+        assert "You are asked on Wed 18 March" in passing(team, D)
         said = next(m for m in team.channel() if "should be live on Wed 18 March now" in m)
         assert "The form breaks on phones." in said
         trial = await team.trial()
@@ -124,6 +130,28 @@ async def test_the_day_is_moved_with_a_reason_that_everybody_reads(tmp_path: Pat
         assert asked(team) == []
         await on(team, 18)
         assert len(asked(team)) == 1
+
+
+async def test_the_first_week_is_asked_for_when_its_owner_works(tmp_path: Path) -> None:
+    """The day that is told is that on which the question comes, whatever holiday or absence lies between."""
+    hours = replace(ALWAYS, away=((date(2026, 3, 23), date(2026, 3, 24)),))
+    async with a_team(tmp_path, build=PLANNED, calendars={D: hours}) as team:
+        await on(team, 11)
+        await team.press(D, "trial.live")
+        assert "you are asked for its numbers on Wed 25 March" in passing(team, D)
+        await on(team, 24)
+        assert not any("numbers of week 1" in m for m in team.told(D))
+        await on(team, 25)
+        assert any("numbers of week 1" in m for m in team.told(D))
+
+
+async def test_somebody_else_who_says_it_reads_that_the_owner_is_asked(tmp_path: Path) -> None:
+    """The facilitator says from when it is live."""
+    async with a_team(tmp_path, build=PLANNED, calendars={D: ALWAYS}) as team:
+        await on(team, 11)
+        reply = await team.house.room.press(F, None, "trial.live", (await team.trial()).id, forged=True)
+        assert reply.note is not None
+        assert "its owner is asked for its numbers on Mon 23 March" in words(reply.note)
 
 
 async def test_it_can_be_live_since_an_earlier_day_and_a_slip_is_put_right(tmp_path: Path) -> None:
@@ -286,7 +314,7 @@ async def test_everywhere_that_trials_are_listed_one_being_built_stands_as_such(
             assert "being built; it should be live on Wed 11 March" in team.told(person)[-1], word
         await on(team, 12)
         await team.command(D, "mine", channel=False)
-        assert "Title of p0: is it live?" in team.told(D)[-1]
+        assert "say whether Title of p0 is live" in team.told(D)[-1]
         await team.command(F, "digest", channel=False)
         assert "not live on the planned day" in team.told(F)[-1]
 

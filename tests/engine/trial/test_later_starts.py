@@ -11,6 +11,7 @@ from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import D, F
 from tests.engine.round_the_clock import ALWAYS
 from tests.engine.seeing_through import MONDAY, Team, a_team
+from tests.engine.seeing_through import words as said
 
 INES, JON = MemberId("ines"), MemberId("jon")
 FIELDS = {"owner": INES, "actions": "I write the list | in 2 days", "live": "in 1 week"}
@@ -33,7 +34,11 @@ def _asked(team: Team, person: str) -> list[str]:
 async def test_whoever_is_asked_hears_with_the_question_how_likely_each_verdict_is(tmp_path: Path) -> None:
     """What was planned, each verdict if the target is true and if nothing changes; the yes freezes it."""
     async with a_team(tmp_path, calendars=HOURS) as team:
+        before = len(team.told(F))
         assert not await _start(team)
+        assert len(team.told(F)) == before, "one passing word is enough"
+        told = said(team.house.room.notes(F)[-1].message)
+        assert "I ask Ines in private" in told and "should be live on Mon 9 March" in told
         (words,) = _asked(team, INES)
         assert "Your yes freezes its criterion. An effect as large as its target would show in" in words
         assert "The plan: from 20% to 26% in 4 weeks" in words and "If nothing changes: not reached" in words

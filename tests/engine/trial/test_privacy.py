@@ -265,7 +265,7 @@ async def test_a_second_team_sees_nothing_of_the_first(tmp_path: Path) -> None:
         room.add_channel("other", "other")
         room.add_person(Person("sue", "Sue", "UTC"), "other")
         await room.command("sue", room.channel("other"), "search title")
-        assert "0 trials in the register" in words(room.notes("sue")[-1].message)
+        assert "No trial in the register" in words(room.notes("sue")[-1].message)
         await room.press("sue", None, "digest.more", "growth|trials", forged=True)
         await team.settle()
         assert not any("Title of p0" in m for m in team.told("sue"))

@@ -18,6 +18,7 @@ from coldframe.message.nodes import (
     Grid,
     Heading,
     Items,
+    Line,
     Link,
     Message,
     Paragraph,
@@ -204,7 +205,34 @@ def test_a_moment_is_shown_in_the_readers_own_zone_with_utc_beside_it() -> None:
     assert mrkdwn((When(NOON),)).startswith("<!date^1772452800^{date_short_pretty} {time}|")
     assert "12:00 (UTC)" in mrkdwn((When(NOON),))
     (part,) = message_parts(Message((When(NOON),)))
-    assert part.blocks[0]["elements"][0]["elements"][0]["timestamp"] == 1772452800
+    element = part.blocks[0]["elements"][0]["elements"][0]
+    assert element["timestamp"] == 1772452800
+    assert element["format"] == "{day_divider_pretty} {time}", "rich text knows the weekday"
+    assert part.text == mrkdwn((When(NOON),)), "and marked-up text does not: there it is said once, as that has it"
+
+
+def test_a_time_in_a_heading_is_the_readers_own_as_well() -> None:
+    """A header's plain text would show everybody UTC."""
+    (part,) = message_parts(Message(line("Soon."), (Heading(line("The review is {at}.", at=When(NOON))),)))
+    (block,) = part.blocks
+    assert block["type"] == "rich_text" and problems((part,)) == []
+    dates = [element for element in block["elements"][0]["elements"] if element["type"] == "date"]
+    assert [element["style"] for element in dates] == [{"bold": True}]
+
+
+@pytest.mark.parametrize(
+    ("summary", "first"),
+    [
+        (line("A place is free."), line("A place is free. Two plans wait.")),
+        (line("“{t}”: early.", t=Theirs("a: b")), line("“{t}”: early. And more.", t=Theirs("a: b"))),
+        (line("To do: {l}.", l=Link("https://a.b/c", "dots")), line("To do: {l}.", l=Link("https://a.b/c", "dots"))),
+    ],
+    ids=["it begins with it", "a person's words", "a link"],
+)  # fmt: skip
+def test_a_notice_says_nothing_twice(summary: Line, first: Line) -> None:
+    """What the first paragraph begins with is not said before it, however words and links are marked there."""
+    (part,) = message_parts(Message(summary, (Paragraph(first), Paragraph(line("The rest.")))))
+    assert part.text == f"{part.text.splitlines()[0]}\nThe rest."
 
 
 def test_a_person_is_alerted_only_where_that_is_meant() -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
+from coldframe.domain.trial.state import Entry, Figures
 from coldframe.speech.trial import week_dates
 from coldframe.timing import dates
 from tests.speech.trials import a_trial
@@ -28,6 +30,15 @@ TRIAL = a_trial(live=date(2026, 4, 9), starts=date(2026, 4, 13), planned=5)
 def test_a_week_is_named_with_its_dates(weeks: tuple[int, ...], words: str) -> None:
     """What is side by side shares its dates; the days before the first whole week are no week."""
     assert week_dates.weeks(TRIAL, weeks) == words
+
+
+def test_a_week_without_a_number_is_told_beside_those_that_are_logged() -> None:
+    """Else the card has four weeks in one line, and three in the next."""
+    whole, broken = Entry(1, Figures(3, 10)), Entry(2, None, state="broken")
+    assert week_dates.logged(TRIAL) == "nothing logged yet"
+    assert week_dates.logged(replace(TRIAL, weeks={1: (whole,)})) == "1 of 5 weeks logged"
+    both = replace(TRIAL, weeks={1: (whole,), 2: (broken,)})
+    assert week_dates.logged(both) == "2 of 6 weeks logged, one of them without a number that counts"
 
 
 def test_a_day_alone_is_no_span() -> None:

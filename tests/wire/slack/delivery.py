@@ -12,6 +12,7 @@ import random
 import time
 from collections import Counter
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import urlencode
@@ -207,6 +208,17 @@ class Delivery:
             await self._arrived.wait()
         socket = self._sockets[self._turn % len(self._sockets)]
         self._turn += 1
+        return await self._framed(socket, kind, payload, attempt)
+
+    async def nudge_each(self, payload: dict[str, Any]) -> None:
+        """Sends an event once over every connection."""
+        for socket in list(self._sockets):
+            with suppress(TimeoutError, ConnectionError):  # it may be lost by it
+                await asyncio.wait_for(self._framed(socket, "events_api", payload, 0), ACK_LIMIT)
+
+    async def _framed(
+        self, socket: web.WebSocketResponse, kind: str, payload: dict[str, Any], attempt: int
+    ) -> Acknowledged:
         self._envelopes += 1
         envelope = f"env-{self._envelopes}"
         future = self._waiting[envelope] = asyncio.get_running_loop().create_future()

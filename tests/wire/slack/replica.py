@@ -1,6 +1,6 @@
-"""One process of the bot as `coldframe slack --mode http` runs it, under a clock that it shares with the test.
+"""One process of the bot as `coldframe slack` runs it, under a clock that it shares with the test.
 
-    python -m tests.wire.slack.replica CLOCK_FILE
+    python -m tests.wire.slack.replica CLOCK_FILE (socket | http)
 
 Only the clock and the length of a lease are others: settings come from the environment, signals stop it, and wiring
 builds it.
@@ -52,4 +52,4 @@ class SharedClock:
 if __name__ == "__main__":
     # Each wait moves the time of all: while a picture is drawn, minutes of it may go by with what others send.
     sql.LEASE = due_queue.LEASE = timedelta(minutes=8)
-    asyncio.run(run("http", SharedClock(Path(sys.argv[1]))))
+    asyncio.run(run(sys.argv[2], SharedClock(Path(sys.argv[1]))))

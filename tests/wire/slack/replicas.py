@@ -20,6 +20,7 @@ from aiohttp import web
 from sqlalchemy import select, text
 
 from coldframe.chat.slack.adapter import SlackChat
+from coldframe.chat.slack.app import Mode
 from coldframe.clock import RandomIds
 from coldframe.config import load as settings_of
 from coldframe.engine.core.turn import InlineNumbers
@@ -30,7 +31,7 @@ from coldframe.wiring import open_store, seal_secret
 from tests.wire.slack.replica import SharedClock
 from tests.wire.slack.screen import Screen
 from tests.wire.slack.whole_round import CHANNEL, SCENARIO, Relay, Team, moved_in
-from tests.wire.slack.workspace import BOT_TOKEN, SECRET, Workspace
+from tests.wire.slack.workspace import APP_TOKEN, BOT_TOKEN, SECRET, Workspace
 
 TOP = Path(__file__).parents[3]
 LATER = timedelta(weeks=417)
@@ -86,6 +87,7 @@ class Replica:
 
     clock_file: Path
     settings: dict[str, str]
+    mode: Mode = "http"
     port: int = field(default_factory=lambda: _free_port())
     answered: int = 0
     process: asyncio.subprocess.Process | None = None
@@ -95,16 +97,16 @@ class Replica:
         return f"http://127.0.0.1:{self.port}"
 
     async def start(self) -> None:
-        """Starts the process and waits until it listens."""
+        """Starts the process; where it listens, waits until it does."""
         clean = {name: value for name, value in os.environ.items() if not name.startswith("COLDFRAME_")}
         self.process = await asyncio.create_subprocess_exec(
             sys.executable,
-            *("-m", "tests.wire.slack.replica", str(self.clock_file)),
+            *("-m", "tests.wire.slack.replica", str(self.clock_file), self.mode),
             cwd=TOP,
             env={**clean, **self.settings, "COLDFRAME_PORT": str(self.port)},
         )
         async with asyncio.timeout(MAX_START), aiohttp.ClientSession() as session:
-            while not await self._listens(session):
+            while self.mode == "http" and not await self._listens(session):
                 assert self.process.returncode is None, "the process ended at its start"
                 await asyncio.sleep(0.05)
 
@@ -166,6 +168,9 @@ class PairTeam(Team):
 
     async def wake(self) -> None:
         """Something small happens at each process; its commit makes it look at what is due, as anything would."""
+        if not self.workspace.delivery.addresses:
+            await self.workspace.delivery.nudge_each(self.workspace.happening(self._small))
+            return
         awake = [replica for replica in self.front.behind if replica.process and replica.process.returncode is None]
         for replica in awake:
             with suppress(aiohttp.ClientError):  # it may die of it
@@ -244,7 +249,9 @@ WATCH = (
 
 
 @asynccontextmanager
-async def pair_at_work(tmp_path: Path, database: str, scenario: Scenario | None = None) -> AsyncIterator[PairTeam]:
+async def pair_at_work(
+    tmp_path: Path, database: str, scenario: Scenario | None = None, mode: Mode = "http"
+) -> AsyncIterator[PairTeam]:
     """The workspace with the scenario's people, and two processes that start at once on an empty database."""
     scenario = scenario or load(SCENARIO.read_text("utf-8"))
     clock_file = tmp_path / "clock"
@@ -256,10 +263,11 @@ async def pair_at_work(tmp_path: Path, database: str, scenario: Scenario | None 
         "COLDFRAME_DATABASE": database,
         "COLDFRAME_SECRET": "a passphrase for the tests",
         "COLDFRAME_SLACK_BOT_TOKEN": BOT_TOKEN,
+        "COLDFRAME_SLACK_APP_TOKEN": APP_TOKEN,
         "COLDFRAME_SLACK_SIGNING_SECRET": SECRET,
         "COLDFRAME_SLACK_API_URL": workspace.api_url,
     }
-    replicas = [Replica(clock_file, settings) for _ in range(2)]
+    replicas = [Replica(clock_file, settings, mode) for _ in range(2)]
     front = Front()
     await front.start()
     ids = RandomIds()
@@ -267,7 +275,10 @@ async def pair_at_work(tmp_path: Path, database: str, scenario: Scenario | None 
     try:
         await asyncio.gather(*(replica.start() for replica in replicas))
         front.behind = list(replicas)
-        workspace.delivery.addresses.append(front.address)
+        if mode == "http":
+            workspace.delivery.addresses.append(front.address)
+        async with asyncio.timeout(MAX_START):
+            await workspace.delivery.connected(len(replicas) if mode == "socket" else 0)
         store = await open_store(database, seal_secret(settings_of(settings)), ids)
         mute: Any = SimpleNamespace(capabilities=SlackChat.capabilities)  # says nothing itself
         engine = assembled(store, mute, clock, ids, InlineNumbers())

@@ -1,18 +1,21 @@
-"""Whole rounds of few and many people, by socket and by HTTP, where the workspace lets the bot share files and mark its
-posts, and where it does not: everything that was given counts, everything is said, and nothing is refused."""
+"""Whole rounds of two to 25 people, by socket and by HTTP, at one process and at two, where the workspace lets the bot
+share files and mark its posts, and where it does not: everything that was given counts, everything is said, and nothing
+is refused."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
+from itertools import product
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from coldframe.domain.names import Step
-from coldframe.players.scenario import Scenario
-from tests.demo.large import large
+from tests.demo import sizes
+from tests.demo.large import PEOPLE
 from tests.demo.runs import scenario
+from tests.demo.sizes import FEWEST
 from tests.engine.databases import POSTGRES, a_database
 from tests.wire.slack.replicas import pair_at_work
 from tests.wire.slack.test_whole_round import whole
@@ -21,16 +24,8 @@ from tests.wire.slack.whole_round import CHANNEL, Team, at_work
 pytestmark = pytest.mark.timeout(900)
 
 
-def _three() -> Scenario:
-    return scenario("three-people")
-
-
-def _eight() -> Scenario:
-    return scenario("quillmarsh")
-
-
-def _sitting() -> Scenario:
-    return scenario("one-sitting")
+def _with_all(there: Team) -> None:
+    """Everything that the manifest asks for is granted."""
 
 
 def _no_uploads(there: Team) -> None:
@@ -41,55 +36,80 @@ def _no_metadata(there: Team) -> None:
     there.workspace.faults.no_metadata = True
 
 
-def _with_all(there: Team) -> None:
-    """Everything that the manifest asks for is granted."""
+def _neither(there: Team) -> None:
+    _no_uploads(there)
+    _no_metadata(there)
 
 
-SLOW = pytest.mark.slow
-ROUNDS: list[Any] = [
-    pytest.param(_three, "socket", _with_all, id="3 people"),
-    pytest.param(_three, "http", _no_uploads, id="3 people, no uploads, http"),
-    pytest.param(_sitting, "socket", _no_metadata, id="one sitting, no metadata", marks=SLOW),
-    pytest.param(_eight, "socket", _no_uploads, id="8 people, no uploads", marks=SLOW),
-    pytest.param(_eight, "http", _no_metadata, id="8 people, no metadata, http", marks=SLOW),
-    pytest.param(large, "socket", _with_all, id="25 people", marks=SLOW),
-    pytest.param(large, "http", _no_uploads, id="25 people, no uploads, http", marks=SLOW),
-    pytest.param(large, "socket", _no_metadata, id="25 people, no metadata", marks=SLOW),
-]
+LACKS: Mapping[str, Callable[[Team], None]] = {
+    "all": _with_all, "no uploads": _no_uploads, "no metadata": _no_metadata, "neither": _neither
+}  # fmt: skip
+WAYS = tuple(product(LACKS, ("socket", "http")))
+"""Every way to have it; the sizes go through all of them, again and again."""
+QUICK = ((3, ("all", "socket")), (3, ("no uploads", "http")))
+AT_ONE = [(people, WAYS[people % len(WAYS)]) for people in range(FEWEST, PEOPLE + 1)]
+AT_ONE += [(people, way) for people in (8, PEOPLE) for way in WAYS if (people, way) not in AT_ONE]
+AT_TWO = [(people, way) for people, ways in ((3, WAYS[::3]), (8, WAYS[1::3]), (PEOPLE, WAYS)) for way in ways]
 
 
-@pytest.mark.parametrize(("people", "mode", "lacks"), ROUNDS)
-async def test_a_whole_round(
-    tmp_path: Path, people: Callable[[], Scenario], mode: Any, lacks: Callable[[Team], None]
-) -> None:
+def _params(found: Iterable[tuple[int, tuple[str, str]]], *marks: pytest.MarkDecorator) -> list[Any]:
+    return [
+        pytest.param(people, lacks, mode, id=f"{people} people, {lacks}, {mode}", marks=marks)
+        for people, (lacks, mode) in found
+    ]
+
+
+def _in_files(there: Team) -> bool:
+    return any(message.get("files") for message in there.workspace.said(CHANNEL))
+
+
+def _other_complaints(there: Team) -> list[str]:
+    return [each for each in there.workspace.complaints if "missing_scope files" not in each]
+
+
+@pytest.mark.parametrize(
+    ("people", "lacks", "mode"),
+    _params(QUICK) + _params((each for each in AT_ONE if each not in QUICK), pytest.mark.slow),
+)
+async def test_a_whole_round(tmp_path: Path, people: int, lacks: str, mode: Any) -> None:
     """Committed, everything once; what cannot be shared as a file is said in words."""
-    async with at_work(tmp_path, mode, scenario=people()) as there:
-        lacks(there)
+    async with at_work(tmp_path, mode, scenario=sizes.of(people)) as there:
+        LACKS[lacks](there)
         await whole(there)
-        shared = [m for m in there.workspace.said(CHANNEL) if m.get("files")]
-        assert bool(shared) == (lacks is not _no_uploads)
-        refused = [c for c in there.workspace.complaints if "missing_scope files" not in c]
-        assert refused == []
+        assert _in_files(there) is (lacks in ("all", "no metadata"))
+        assert _other_complaints(there) == []
+
+
+@pytest.mark.slow
+async def test_a_round_in_one_sitting(tmp_path: Path) -> None:
+    async with at_work(tmp_path, scenario=scenario("one-sitting")) as there:
+        _no_metadata(there)
+        await whole(there)
+        assert there.workspace.complaints == []
 
 
 @pytest.mark.slow
 @pytest.mark.postgres
-async def test_a_round_of_many_at_two_processes(tmp_path: Path) -> None:
-    """25 people, whatever process takes what comes."""
+@pytest.mark.parametrize(("people", "lacks", "mode"), _params(AT_TWO))
+async def test_a_whole_round_at_two_processes(tmp_path: Path, people: int, lacks: str, mode: Any) -> None:
+    """Whichever of them takes what comes."""
     with a_database(POSTGRES, tmp_path) as database:
-        async with pair_at_work(tmp_path, database, large()) as there:
+        async with pair_at_work(tmp_path, database, sizes.of(people), mode) as there:
+            LACKS[lacks](there)
             await there.set_up()
             round_ = await there.play()
             assert round_.step is Step.COMMITTED
             assert await there.waiting() == [] and await there.given_up() <= {"the step was over"}
             assert there.twice() == [] and await there.missing() == []
-            assert there.workspace.delivery.undelivered == [] and there.workspace.complaints == []
+            assert there.workspace.delivery.undelivered == [] and _other_complaints(there) == []
             assert len(round_.notes) == sum(not note.late for note in there.scenario.notes)
+            assert len(round_.plans) == len(there.scenario.plans)
+            assert _in_files(there) is (lacks in ("all", "no metadata"))
 
 
 async def test_two_people_are_told_that_they_are_too_few(tmp_path: Path) -> None:
     """Nothing that was filled in is lost: once a third is there, the same proposal starts."""
-    async with at_work(tmp_path, scenario=_three()) as there:
+    async with at_work(tmp_path, scenario=sizes.of(FEWEST)) as there:
         third = next(p for p in there.people if p not in (there.scenario.roles.facilitator,
                                                           there.scenario.roles.decision_maker))  # fmt: skip
         there.workspace.channels[CHANNEL].members.remove(there.people[third].id)

@@ -64,6 +64,6 @@ def _as_dates(latest: Mapping[Step, datetime]) -> list[StepDates]:
 async def rows(uow: UnitOfWork, now: datetime, round_: Round) -> tuple[tuple[str, Line], ...]:
     """The calendar's lines: every step to come, at the latest and if all are prompt."""
     return tuple(
-        (title(Step(d.name)), time_words.latest_and_prompt(d.latest, d.if_prompt))
+        (title(Step(d.name)), time_words.latest_and_prompt(d.latest, d.if_prompt, now))
         for d in await _ahead(uow, now, round_)
     )

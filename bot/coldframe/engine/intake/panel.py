@@ -79,11 +79,19 @@ async def _owed(request: Request, rounds: Sequence[Round]) -> list[tuple[Line, W
 
 async def _the_round(request: Request, word: str) -> Round:
     """The one round that the command means. Where there are several its name stands after the word. Raises Refused."""
-    rounds = [r for r in await _rounds(request) if request.by in r.active()]
-    if not rounds:
-        await _say_why_none(request, word)
+    rounds = await _own_rounds(request, word)
     under_way = [r for r in rounds if r.step in RUNNING] or rounds
     return _one_of(request, word, _of_facilitator(request, word, under_way))
+
+
+async def _own_rounds(request: Request, word: str) -> list[Round]:
+    """The rounds here in which this person takes part. Raises Refused where there is none."""
+    rounds = await _rounds(request)
+    own = [round_ for round_ in rounds if request.by in round_.active()]
+    if not own:
+        await _say_why_none(request, word)
+        raise Refused(Because.NOT_A_MEMBER if rounds else Because.NO_ROUND_OPEN)
+    return own
 
 
 async def _say_why_none(request: Request, word: str) -> None:
@@ -100,8 +108,6 @@ def _of_facilitator(request: Request, word: str, rounds: list[Round]) -> list[Ro
 
 
 def _one_of(request: Request, word: str, rounds: list[Round]) -> Round:
-    if not rounds:
-        raise Refused(Because.NOT_A_MEMBER)
     wanted = request.words.casefold()
     exact = [r for r in rounds if r.name.casefold() == wanted]
     found = exact or [r for r in rounds if r.name.casefold().startswith(wanted)]
@@ -296,18 +302,14 @@ async def _add(request: Request) -> Reply | None:
 
 async def _roles(request: Request) -> Reply | None:
     """Who has which role in each round of this person, with what they can do about it."""
-    shown = [r for r in await _rounds(request) if request.by in r.active()]
-    if not shown:
-        await _say_why_none(request, "roles")
-        raise Refused(Because.NOT_A_MEMBER)
-    return request.shown(role_words.overviews(shown, request.by))
+    return request.shown(role_words.overviews(await _own_rounds(request, "roles"), request.by))
 
 
 async def _edit(request: Request) -> Reply | None:
     """What the facilitator can put right, in a setup as well."""
     rounds = await _rounds(request)
     own = [r for r in rounds if r.is_facilitator(request.by)]
-    round_ = _one_of(request, "edit", own or [r for r in rounds if request.by in r.active()])
+    round_ = _one_of(request, "edit", own or await _own_rounds(request, "edit"))
     return await request.page(await correcting.show(request, round_))
 
 

@@ -3,10 +3,10 @@ goes on in their channels, and how to begin a round. By the command as well."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 
-from coldframe.domain.names import Step
+from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import OPEN_STEPS, Trial
@@ -41,14 +41,16 @@ async def gathered(request: Request) -> Page:
     rounds = await access.rounds_of(turn, request.event)
     channels = await teams.of_person(request)
     here = {round_.channel for round_ in rounds} | {*channels}
-    trials = await trials_of(request, channels)
+    open_ = await _open_trials(request, channels)
+    trials = await _waiting(request, open_)
     return Page(
         me=me,
         owed=tuple(await reminders.owed(turn, request.tenant, me, here)),
         rounds=tuple(rounds),
         seen=await what_now.seen(turn, rounds, me),
         trials=tuple(trials),
-        dates=_dates(request, rounds, [trial for trial, _ in trials]),
+        dates=await _dates(request, channels, rounds, open_),
+        has_calendar=turn.kit.feed is not None,
         others=tuple(await _others(request, channels, rounds)),
         begin=tuple(await _begin(request, channels)),
     )
@@ -56,16 +58,35 @@ async def gathered(request: Request) -> Page:
 
 async def trials_of(request: Request, channels: Sequence[str]) -> list[tuple[Trial, date]]:
     """Open trials that wait for this person: theirs to own, offered to them, or with an action of theirs."""
-    turn, me = request.turn, request.by
-    found = [trial for team in channels for trial in await turn.uow.trials_of(request.tenant, team)]
-    mine = [t for t in found if t.step in OPEN_STEPS and me in (t.owner, t.asked, *(a.who for a in t.open_actions()))]
-    return [(trial, await trial_turn.today(turn, trial)) for trial in mine]
+    return await _waiting(request, await _open_trials(request, channels))
 
 
-def _dates(request: Request, rounds: Sequence[Round], trials: Sequence[Trial]) -> tuple[Appointment, ...]:
+async def _open_trials(request: Request, channels: Sequence[str]) -> list[Trial]:
+    found = [trial for team in channels for trial in await request.turn.uow.trials_of(request.tenant, team)]
+    return [trial for trial in found if trial.step in OPEN_STEPS]
+
+
+async def _waiting(request: Request, trials: Sequence[Trial]) -> list[tuple[Trial, date]]:
+    mine = [trial for trial in trials if request.by in _acts_in(trial)]
+    return [(trial, await trial_turn.today(request.turn, trial)) for trial in mine]
+
+
+def _acts_in(trial: Trial) -> Collection[MemberId | None]:
+    return trial.owner, trial.asked, *(action.who for action in trial.open_actions())
+
+
+async def _dates(
+    request: Request, channels: Sequence[str], rounds: Sequence[Round], trials: Sequence[Trial]
+) -> tuple[Appointment, ...]:
+    """Deadlines of their rounds, reviews that they hold, their own first-week actions, and the next round of each
+    channel."""
     deadlines = (date for round_ in rounds for date in commitment_words.deadlines(round_))
     found = [date for date in deadlines if not date.cancelled and date.alarm_minutes is not None]  # not yet over
-    found += [date for trial in trials for date in trial_dates.own_dates(trial, request.by)]
+    theirs = [t for t in trials if request.by in (*t.holders(), *_acts_in(t))]
+    found += [date for trial in theirs for date in trial_dates.own_dates(trial, request.by)]
+    for team in channels:
+        last = await teams.last_ended(request.turn.uow, request.tenant, team)
+        found += commitment_words.next_round(last) if last is not None and request.by in last.active() else ()
     return tuple(sorted((each for each in found if each.starts >= request.turn.now), key=lambda each: each.starts))
 
 

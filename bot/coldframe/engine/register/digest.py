@@ -73,15 +73,23 @@ async def _fate_rows(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> 
     names = await fates.names_of(uow, tenant, found) if found else {}
     found.sort(key=lambda fate: (not fate.open, fate.due))
     late = {f.id for f in found if f.open and await _is_late(uow, tenant, f, now)}
-    return tuple(_fate_row(f, names, late=f.id in late) for f in found)
+    nobodys = {f.id for f in found if f.open and f.owner is None and await _was_asked_long_ago(uow, tenant, f, now)}
+    return tuple(_fate_row(f, names, late=f.id in late, nobodys=f.id in nobodys) for f in found)
 
 
-def _fate_row(fate: Fate, names: Names, *, late: bool) -> FateRow:
+def _fate_row(fate: Fate, names: Names, *, late: bool, nobodys: bool) -> FateRow:
     who = fate_words.whose(fate, names)
     over, what, scaled = fate.done or fate.ended, fate_words.called(fate), fate.kind is FateKind.SCALE
     done = fate.done is not None
     return FateRow(fate.title, what, who, fate.due, late, over, done, fate.needs_yes, fate.reason,
-                   scaled=scaled and done, nobodys=fate.open and fate.owner is None)  # fmt: skip
+                   scaled=scaled and done, nobodys=nobodys)  # fmt: skip
+
+
+async def _was_asked_long_ago(uow: UnitOfWork, tenant: str, fate: Fate, now: datetime) -> bool:
+    """Whether somebody has had a working day to say yes, or nobody is asked."""
+    if fate.asked is None or fate.asked_at is None:
+        return True
+    return a_day_has_gone_by(members.calendar_of(await uow.member(tenant, fate.asked)), fate.asked_at, now)
 
 
 async def _is_late(uow: UnitOfWork, tenant: str, fate: Fate, now: datetime) -> bool:

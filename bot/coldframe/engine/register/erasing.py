@@ -35,13 +35,14 @@ MAX_ENTRIES = 100_000  # of the register: all
 
 async def word(request: Request) -> Reply | None:
     """`team`: for the facilitator, of the channel's team or of each that they facilitate."""
-    uow, found = request.turn.uow, 0
-    for team in await teams.asked_about(request, Act.WHOLE_TEAM):
-        if request.by == await teams.facilitator_of(uow, request.tenant, team):
-            found += 1
-            await _show(request, team)
-    if not found:
+    uow, asked = request.turn.uow, await teams.asked_about(request, Act.WHOLE_TEAM)
+    if not asked:
         return request.shown(erasing_words.not_a_team())
+    own = [team for team in asked if request.by == await teams.facilitator_of(uow, request.tenant, team)]
+    for team in own:
+        await _show(request, team)
+    if not own:
+        await teams.may(request, asked[0], Act.WHOLE_TEAM)
     return Reply(note=panel_words.sent_in_private()) if request.event.place.kind == "channel" else None
 
 

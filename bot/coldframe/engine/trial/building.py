@@ -39,7 +39,15 @@ async def _live(request: TrialRequest, since: date) -> Reply:
     today = await trial_turn.today(turn, trial)
     review = await review_dates.of_trial(turn, trial, trial.all_counted_if_live(since))
     after = await request.act(GoLive(request.by, since, today, review))
-    return request.passing(building_words.live_noted(after))
+    return request.passing(building_words.live_noted(after, request.by, await _asked_on(turn, after)))
+
+
+async def _asked_on(turn: Turn, trial: Trial) -> date:
+    """The day on which its owner hears of the first week; of whoever never works, that on which it can be counted."""
+    counted, calendar = trial.counted_from(1), await trial_turn.calendar_of(turn, trial)
+    assert counted is not None
+    first = next((at for word, at in schedule.week_moments(trial, calendar) if word.about() == ("week", "1")), None)
+    return calendar.local_day(first) if first is not None else counted
 
 
 async def since_form(request: TrialRequest) -> Reply:
@@ -58,14 +66,14 @@ async def _moved(request: TrialRequest, *, agreed: bool) -> Reply:
     day, today, trial = await _planned(request), *await _now(request)
     review = await review_dates.of_trial(request.turn, trial, trial.all_counted_if_live(day))
     after = await request.act(MoveLive(request.by, day, request.text("reason"), today, review, agreed))
-    return request.passing(building_words.day_noted(after))
+    return request.passing(building_words.day_noted(after, request.by))
 
 
 async def made_smaller(request: TrialRequest) -> Reply:
     day, today, trial = await _planned(request), *await _now(request)
     review = await review_dates.of_trial(request.turn, trial, trial.all_counted_if_live(day))
     after = await request.act(MakeSmaller(request.by, request.text("left_out"), day, today, review))
-    return request.passing(building_words.day_noted(after))
+    return request.passing(building_words.day_noted(after, request.by))
 
 
 async def _now(request: TrialRequest) -> tuple[date, Trial]:

@@ -123,13 +123,13 @@ async def declined(request: TrialRequest) -> Reply:
 async def handed_over(request: TrialRequest) -> Reply:
     """To somebody who is asked; without a name the trial has no owner and the facilitator is told."""
     to, reason = MemberId(request.text("member")), request.text("reason")
-    await request.act(OfferTrial(request.by, to, reason) if to else GiveUp(request.by, reason))
-    return request.passing(owner_words.asked_to_take_over() if to else owner_words.given_up())
+    after = await request.act(OfferTrial(request.by, to, reason) if to else GiveUp(request.by, reason))
+    return request.passing(owner_words.asked_to_take_over(after) if to else owner_words.given_up())
 
 
 async def asked_somebody(request: TrialRequest) -> Reply:
-    await request.act(OfferTrial(request.by, MemberId(request.text("member"))))
-    return request.passing(owner_words.asked())
+    after = await request.act(OfferTrial(request.by, MemberId(request.text("member"))))
+    return request.passing(owner_words.asked(after))
 
 
 # --- nobody owns it -------------------------------------------------------------------------------------------------

@@ -112,11 +112,10 @@ async def begun(request: RoundRequest) -> Reply | None:
         return Reply(errors={error.field: error.sentence})
     trial = domain.proposed(round_, plan.id, trial_id(round_, plan.id), owner, actions, live.day)
     await _add(request.turn, trial)
-    request.answer(building_words.planned(live.day))
     request.turn.later(ODDS, trial.id, Occurrence((request.by,)).pack(), request.turn.now)
     found = await request.turn.uow.open_posts(trial.tenant, None, trial.people)
     await leftovers.follow(request.turn, trial.tenant, trial.team, found)
-    return request.passing(owner_words.asked_to_start())
+    return request.passing(owner_words.asked_to_start(trial, live.day))
 
 
 async def _live_day(request: RoundRequest, owner: MemberId) -> Reading:

@@ -28,6 +28,7 @@ from coldframe.message.nodes import (
     Rule,
     Small,
     Theirs,
+    When,
     plain,
 )
 from coldframe.render.slack.aligned import columns
@@ -120,13 +121,19 @@ def _rendered(block: Block, tables: bool) -> Iterator[BlockKit]:
 
 
 def _heading(parts: Line) -> Iterator[BlockKit]:
+    """A time has to be the reader's own, which plain text cannot show."""
     text = one_line(plain(parts))
     if not text:
         return
-    if length(text) <= MAX_HEADING:
+    if any(isinstance(part, When) for part in parts):
+        yield from _rich_blocks([_section([element | _BOLD for element in elements(parts)])])
+    elif length(text) <= MAX_HEADING:
         yield {"type": "header", "text": _plain_text(text)}
     else:  # nothing is cut: a long one is a strong paragraph
         yield from _rich_blocks([_section([text_element(text, bold=True)])])
+
+
+_BOLD: Element = {"style": {"bold": True}}
 
 
 def paragraph(parts: Line) -> Iterator[BlockKit]:

@@ -29,12 +29,10 @@ _NOT_SHOWN = re.compile("[\x00-\x08\x0b-\x1f\x7f\u00ad\u061c\u200b\u200e\u200f\u
 _LINE_ENDS = re.compile("\r\n|[\r\u0085\u2028\u2029]")
 _BAD_IN_ADDRESS = re.compile(r"[\s<>|\x00-\x20\x7f]")
 
-_DATE_TOKENS = {
-    "moment": "{date_short_pretty} {time}",
-    "by": "{time} {date_short_pretty}",
-    "day": "{date_short_pretty}",
-    "hour": "{time}",
-}
+_DATE_FORMS = {"moment": "{day} {time}", "by": "{time} {day}", "day": "{day}", "hour": "{time}"}
+_MARKED_DAY, _RICH_DAY = "{date_short_pretty}", "{day_divider_pretty}"
+"""The day in marked-up text, and in rich text, which alone has it with its weekday, and without the year while it is
+this one."""
 
 
 def escaped(text: str) -> str:
@@ -159,7 +157,14 @@ def is_id(text: str) -> bool:
 
 def date_token(when: When) -> str:
     """The moment as Slack shows it in each reader's own zone, with UTC for clients that cannot."""
-    return f"<!date^{stamp(when.at)}^{_DATE_TOKENS[when.form]}|{escaped(moment(when))}>"
+    form = _DATE_FORMS[when.form].replace("{day}", _MARKED_DAY)
+    return f"<!date^{stamp(when.at)}^{form}|{escaped(moment(when))}>"
+
+
+def as_marked(element: Element) -> str:
+    """A date of rich text as a token."""
+    form = str(element["format"]).replace(_RICH_DAY, _MARKED_DAY)
+    return f"<!date^{element['timestamp']}^{form}|{escaped(element['fallback'])}>"
 
 
 def stamp(at: datetime) -> int:
@@ -185,7 +190,7 @@ def _element(part: Inline) -> Element | None:
             return {
                 "type": "date",
                 "timestamp": stamp(part.at),
-                "format": _DATE_TOKENS[part.form],
+                "format": _DATE_FORMS[part.form].replace("{day}", _RICH_DAY),
                 "fallback": moment(part),
             }
         case Who():

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from coldframe.render.slack.mrkdwn import cut, escaped, length
+from coldframe.render.slack.mrkdwn import as_marked, cut, escaped, length, tamed
 from coldframe.speech import surface
 
 MAX_TEXT = 3_900  # characters; of 4,000, above which an edit is refused
@@ -14,15 +15,19 @@ Element = dict[str, Any]
 
 
 def spoken(lead: str, blocks: Sequence[Element]) -> str:
-    """The text beside the blocks: the summary, then what the blocks say, as far as it may be long."""
-    text = "\n".join((lead, *_said_beyond(lead, blocks)))
+    """The text beside the blocks: the summary, then what the blocks say, as far as it may be long. What begins with
+    the summary says it."""
+    beyond = list(_said_beyond(lead, blocks))
+    if beyond and _bare(beyond[0]).startswith(_bare(lead).removesuffix(".")):
+        lead, *beyond = beyond
+    text = "\n".join((lead, *beyond))
     if length(text) <= MAX_TEXT:
         return text
     room = MAX_TEXT - length(lead) - length(surface.TEXT_GOES_ON) - 2
     if room < 0:
         return _cut_lead(lead)
     whole = [lead]
-    for sentence in _said_beyond(lead, blocks):
+    for sentence in beyond:
         room -= length(sentence) + 1
         if room < 0:
             break
@@ -48,9 +53,12 @@ def _said_beyond(lead: str, blocks: Sequence[Element]) -> Iterator[str]:
                 yield sentence
 
 
+_MARKS = re.compile("[*`\u200b]")
+
+
 def _bare(text: str) -> str:
     """Without what marks it up, to see whether two say the same."""
-    return " ".join(text.replace("*", "").replace("`", "").split())
+    return " ".join(_MARKS.sub("", text).split())
 
 
 def _sentences(block: Element) -> Iterator[str]:
@@ -94,10 +102,10 @@ def _words(run: Sequence[Element]) -> str:
 def _word(element: Element) -> str:
     match element["type"]:
         case "date":
-            return f"<!date^{element['timestamp']}^{element['format']}|{escaped(element['fallback'])}>"
+            return as_marked(element)
         case "user":
             return f"<@{element['user_id']}>"
         case "link":
-            return escaped(f"{element['text']} ({element['url']})")
+            return f"<{escaped(element['url'])}|{tamed(element['text'])}>"
         case _:
             return escaped(element["text"])

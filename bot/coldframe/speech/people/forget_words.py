@@ -36,6 +36,10 @@ UNREAD_IN: Mapping[str, Sequence[Step]] = {
 """What is deleted in these steps only, since everybody has read or counted it afterwards."""
 
 
+OF_TRIALS = ("forecasts in per cent", "why a trial would fail")
+"""They go with a round's trials once it is committed, and are counted there."""
+
+
 def first(held: Held, running: Sequence[str]) -> Message:
     """Before anything happens."""
     head = line("This deletes what I hold about you. It can't be undone, and nothing has happened yet.")
@@ -91,7 +95,7 @@ def _deleted(held: Held) -> list[Line]:
 
 def _stays(held: Held) -> list[Line]:
     read = _counted(held, unread=False)
-    found = [line("{w}, since everybody has read or counted it", w=words) for words in read]
+    found = [line("{w}, which everybody has read or counted", w=words) for words in read]
     if _of(held, "rounds"):
         found.append(line("revealed notes: nobody can tell which are yours; counted votes are erased a week later"))
     if any(trial["owned"] or trial["weeks logged"] for trial in _of(held, "trials")):
@@ -101,7 +105,8 @@ def _stays(held: Held) -> list[Line]:
 
 def _counted(held: Held, *, unread: bool) -> Iterable[str]:
     for name, (one, many) in ONE_AND_MORE.items():
-        number = sum(len(r[name]) for r in _of(held, "rounds") if _is_unread(r, name) is unread)
+        rounds = (r for r in _of(held, "rounds") if not (name in OF_TRIALS and r["step"] == Step.COMMITTED))
+        number = sum(len(r[name]) for r in rounds if _is_unread(r, name) is unread)
         if number:
             yield count(number, one, many)
 

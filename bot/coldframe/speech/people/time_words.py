@@ -111,8 +111,10 @@ def away_until(back: Reading) -> Message:
     return told(words, offer(set_again("me.away", "")))
 
 
-def latest_and_prompt(latest: datetime, if_prompt: datetime) -> Line:
-    """A step's line in the calendar."""
+def latest_and_prompt(latest: datetime, if_prompt: datetime, now: datetime) -> Line:
+    """A step's line in the calendar; what is over already, or no sooner, is left out."""
+    if not now < if_prompt < latest:
+        return (When(latest),)
     return line("{latest} ({prompt})", latest=When(latest), prompt=When(if_prompt))
 
 

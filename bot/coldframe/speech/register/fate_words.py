@@ -242,7 +242,7 @@ def given_up(fate: Fate) -> Message:
 
 
 def nothing_left() -> Message:
-    return said("Settled.")
+    return said("What I asked you here is settled.")
 
 
 # --- in the channel -------------------------------------------------------------------------------------------------

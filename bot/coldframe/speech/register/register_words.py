@@ -45,9 +45,8 @@ def no_date(filters: Sequence[str]) -> Message:
 
 
 def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Message:
-    head = line(
-        "{n} in the register{f}.", n=count(len(found), "trial") + (" or more" if more else ""), f=_asked(words, filters)
-    )
+    number = count(len(found), "trial") + (" or more" if more else "") if found else "No trial"
+    head = line("{n} in the register{f}.", n=number, f=_asked(words, filters))
     blocks: list[Block] = [heading(head), *_how_often(found)]
     for one in found[:SHOWN]:
         blocks += _entry(one)
@@ -55,7 +54,7 @@ def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Mes
         rest = ", ".join(one.title for one in found[SHOWN:])
         blocks.append(small("Also: {r}", r=theirs(rest, 600)))
     if not found:
-        blocks.append(paragraph("Nothing was tried that fits. All words must be there; a part of a word is enough."))
+        blocks.append(paragraph("All words must be there; a part of a word is enough."))
     button = Button("Search with filters …", "register.filter", words[:200])
     blocks.append(offer(button))
     return Message(head, tuple(blocks))
@@ -206,7 +205,7 @@ def funnel_form(numbers: dict[str, str], channel: str) -> Form:
         field("customers", "Customers today", required=False),
     )
     intro = line("It helps to weigh the levers against each other; it doesn't pick one. The team's last word counts.")
-    return Form("The team's funnel numbers", "funnel.save", channel, fields, intro=intro)
+    return Form("The funnel in numbers", "funnel.save", channel, fields, intro=intro)
 
 
 @dataclass(frozen=True, slots=True)

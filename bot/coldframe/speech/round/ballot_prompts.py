@@ -50,7 +50,7 @@ def sheet(round_: Round, member: MemberId, page: int | str | None = 0) -> Messag
     every, page = paging.shown(_pages(round_, member), page)
     locked = member in ledger.locked
     left = _left(round_, member)
-    blocks: list[Block] = [paragraph(_ask(round_)), paragraph(left)]
+    blocks: list[Block] = [paragraph(_ask(round_)), *([] if locked else [paragraph(left)])]
     blocks += [small(_not_counted(round_, mark.option)) for mark in ledger.surplus(member)]
     for option_id in every[page]:
         blocks += _option(round_, member, option_id, locked)
@@ -84,7 +84,9 @@ def _ledger(round_: Round) -> Ledger:
 def _left(round_: Round, member: MemberId) -> Line:
     ledger, thing = _ledger(round_), _vote(round_).thing
     left = ledger.quota - len(ledger.counted(member))
-    return line("You have *{left}* left of {all}.", left=count(left, thing), all=ledger.quota)
+    return line(
+        "You have *{left}* left of {all}.", left=count(left, thing) if left else f"no {thing}s", all=ledger.quota
+    )
 
 
 def _not_counted(round_: Round, option_id: str) -> Line:

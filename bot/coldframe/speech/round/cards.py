@@ -83,7 +83,7 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
     assert progress.due is not None
     rows = [("Until", line("{due}", due=When(progress.due)))] if round_.paused is None else []
     if progress.opens is not None and rules.RULES[round_.step].read_hours:
-        rows.insert(0, ("Opens after reading", line("{opens}", opens=When(progress.opens))))
+        rows.insert(0, ("Voting, once read, from", line("{opens}", opens=When(progress.opens))))
     expected = len(rules.expected(round_))
     if expected > 1:
         rows.append(("Answers", line("{n}", n=are_in(counter.told_in(round_), expected))))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -27,7 +28,18 @@ from coldframe.message.nodes import (
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import likely, wanting_words
 from coldframe.speech.levels import harm, stop_line
-from coldframe.speech.names import NO_REASON, about, count, deciders, spelt, title, together, who
+from coldframe.speech.names import (
+    NO_REASON,
+    about,
+    capital,
+    count,
+    deciders,
+    in_words,
+    spelt,
+    title,
+    together,
+    who,
+)
 from coldframe.speech.round import delicate_words, fate_desk_words
 from coldframe.speech.round.cards import WHAT_NOW
 from coldframe.timing.dates import short_day, span_words
@@ -84,7 +96,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         owner = line("{o} was asked", o=who(round_, choice.asked))
     rows: list[tuple[str, Line]] = [
         ("Owner", owner),
-        ("First week", line("{n}", n=count(len(choice.actions), "action"))),
+        ("First week", line("{n}", n=count(len(choice.actions), "action") if choice.actions else "no actions yet")),
         ("Live", _planned(choice)),
         *delicate_words.at_the_commitment(plan),
     ]
@@ -120,10 +132,11 @@ def _planned(choice: Choice) -> Line:
 
 def _not_told_yet(round_: Round) -> list[Block]:
     """That something is chosen, and when everybody hears what: its button stands among the others until then."""
-    return [
-        paragraph("A plan is chosen. Its author hears of it first, in private; everybody else {at}.", at=When(at))
-        for at in sorted(c.announce_at for c in round_.choices.values() if c.announce_at is not None)
-    ]
+    told = Counter(choice.announce_at for choice in round_.choices.values() if choice.announce_at is not None)
+    one = "A plan is chosen. Its author hears of it first, in private; everybody else {at}."
+    more = "{n} plans are chosen. Their authors hear of it first, in private; everybody else {at}."
+    found = sorted(told.items())
+    return [paragraph(more if n > 1 else one, n=capital(in_words(n)), at=When(at)) for at, n in found]
 
 
 def _open_plans(round_: Round) -> list[Block]:

@@ -44,7 +44,8 @@ class Seen:
 
 def blocks(round_: Round, me: MemberId, seen: Seen | None = None) -> list[Block]:
     """One round, to one person. `seen` for its facilitator alone."""
-    found: list[Block] = [paragraph(where(round_)), *(paragraph(each) for each in _yours(round_, me))]
+    told_below = round_.step is Step.COMMITMENT and seen is not None  # what is missing, and who can give it
+    found: list[Block] = [paragraph(each) for each in (where(round_), *([] if told_below else _yours(round_, me)))]
     if seen is not None:
         found.append(Items(tuple(_led(round_, me, seen))))
     buttons = _buttons(round_, me, seen)
@@ -115,11 +116,12 @@ def _to_do(round_: Round, me: MemberId) -> Line:
     todo = (
         _TO_DO[round_.step] if ledger is None or left else "nothing is left to give; say on {sheet} that you're done."
     )
-    words = line("*For you:* ") + line(todo, left=count(left, vote.thing) if vote is not None else "",
-                                     sheet=to_sheet(round_, me, "your sheet"))  # fmt: skip
+    sheet = to_sheet(round_, me, "your ballot" if round_.step is Step.BALLOT else "your sheet")
+    words = line("*For you:* ") + line(todo, left=count(left, vote.thing) if vote is not None else "", sheet=sheet)
     if opens is not None and rules.RULES[round_.step].read_hours:
         plans = To(message_name(round_.id, "plans"), "the plans")
-        words += line(" Read {plans} in the channel first: the first ballots come {at}.", plans=plans, at=When(opens))
+        read = " Read {plans} in the channel first; ballots come from {at} on, in everybody's working hours."
+        words += line(read, plans=plans, at=When(opens))
     if me in rules.came_in(round_) and ledger is None:
         words += line(" You have given something already and can change it until the close.")
     return words
@@ -148,7 +150,7 @@ def _hours(seen: Seen, member: MemberId) -> Line:
     if member not in seen.back:
         return ()
     back = seen.back[member]
-    return line(", outside their working hours until {at}", at=When(back)) if back else line(", not at work for long")
+    return line(" (outside working hours until {at})", at=When(back)) if back else line(" (not at work for long)")
 
 
 def _in_so_far(round_: Round) -> Line:
@@ -167,9 +169,10 @@ def _chief_among_them(round_: Round) -> Line:
 
 def _asleep(round_: Round, seen: Seen) -> Line:
     """Of all whom it waits for, in or not: whose hours it is in is no secret, and who has answered is."""
-    asleep = sum(member in seen.back for member in rules.expected(round_))
-    people = count(asleep, "person", "people")
-    return line("For {n} of them all it is outside working hours just now.", n=people) if asleep else ()
+    people = rules.expected(round_)
+    asleep = sum(member in seen.back for member in people)
+    words = "It is outside working hours for {n} of all {every} just now."
+    return line(words, n=asleep, every=len(people)) if asleep else ()
 
 
 def _not_waited_for(round_: Round) -> list[Line]:
@@ -214,22 +217,10 @@ def _place(seen: Seen) -> list[Line]:
 
 # --- what happens by itself, and what can be done -------------------------------------------------------------------
 
-_RESTS: Mapping[PauseReason, str] = {
-    PauseReason.ASKED: "“Go on” takes it up again and gives the step more time.",
-    PauseReason.BREAK: "It goes on by itself when the break is over; “Go on” ends the break now.",
-    PauseReason.NOBODY_ANSWERED: "Ask the team what is in the way; “Go on” gives the step more time. If the week is "
-    "wrong, cancel and set another date.",
-    PauseReason.NOBODY_DECIDED: "“Go on” gives the step more time; what is missing can be given from then on.",
-    PauseReason.NOTHING_CAME: "“Go on” gives the step more time. If the question was hard to answer, put it right "
-    "first.",
-    PauseReason.NOT_AGREED: "“Go on” gives time for more people to write: from three writers on nobody has to agree.",
-}
-_LOST = "Invite me to a channel and type `/coldframe resume` there: the round goes on in it."
-
 
 def _what_follows(round_: Round, me: MemberId, seen: Seen) -> list[Line]:
     if round_.paused is not None:
-        return [line("*To do:* ") + line(_RESTS.get(round_.paused, _LOST))]
+        return [line("*To do:* ") + line(wanting_words.TO_GO_ON.get(round_.paused, wanting_words.TO_GO_ON_ELSEWHERE))]
     if round_.step is Step.SETUP:
         return [line("It starts by itself {at}.", at=When(seen.starts))] if seen.starts is not None else []
     held = round_.decided()
@@ -324,8 +315,8 @@ def first_steps(round_: Round, me: MemberId) -> list[Button]:
     if round_.step is Step.FOCUS:
         return _levers(round_)
     found = next((button for button in _own(round_, me) if button.action != "step.done"), cards.WHAT_NOW)
-    label = f"{found.label.partition(' …')[0]} …" if " …" in found.label else found.label
-    return [replace(found, label=label, value=found.value or about(round_), style="primary", says=found.label)]
+    label, says = f"{found.label.partition(' …')[0]} …" if " …" in found.label else found.label, found.says
+    return [replace(found, label=label, value=found.value or about(round_), style="primary", says=says or found.label)]
 
 
 def _for(round_: Round, want: Wanted, me: MemberId) -> list[Button]:
@@ -376,8 +367,9 @@ def _questions(round_: Round) -> list[Button]:
 def _ownership(round_: Round, plan: PlanId, me: MemberId) -> list[Button]:
     if round_.choices[plan].asked != me:
         return [Button("Ask an owner …", "owner.ask", about(round_, plan))]
-    yes = Button("I accept", "owner.accept", about(round_, plan), "primary")
-    return [yes, Button("I decline …", "owner.decline", about(round_, plan))]
+    named = theirs(round_.plans[plan].title, 40).text
+    yes = Button(f"I accept {named}", "owner.accept", about(round_, plan), "primary", says=f"Own the trial {named}")
+    return [yes, Button("I decline …", "owner.decline", about(round_, plan), says=f"Don't own the trial {named}")]
 
 
 def _of_facilitator(round_: Round, seen: Seen | None) -> tuple[Button, ...]:

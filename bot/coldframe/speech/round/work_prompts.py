@@ -94,8 +94,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     summary = line("{name}: who has dealt with one of these questions before? ", name=theirs(round_.name, 60)) + until(
         round_, member
     )
-    done, many = member in round_.progress.done, len(round_.questions)
-    label = "Not done after all" if done else "I'm done"
+    many = len(round_.questions)
     new = pages.found(round_, member, "precedent", "") is None
     which = "the question" if many == 1 else f"one of the {in_words(many)} questions"
     questions = message_name(round_.id, "question", round_.questions[0].id if round_.questions else "")
@@ -109,8 +108,9 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         offer(
             *((Button("Write a precedent …", "precedent.write", about(round_), "primary"),) if new else ()),
             jot_words.button(round_),
-            Button(label, "step.undone" if done else "step.done", about(round_)),
+            _done(round_, member),
         ),
+        *_tick(round_, member),
         small("It appears under its question at once, with your name."),
         summary=summary,
     )  # fmt: skip
@@ -124,7 +124,6 @@ def own_precedents(round_: Round, member: MemberId) -> list[Block]:
 
 def plans_desk(round_: Round, member: MemberId) -> Message:
     """The person's own plans so far, kept up to date."""
-    done = member in round_.progress.done
     summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
     blocks: list[Block] = [
         paragraph("What would you try for three to six weeks? One page: hypothesis, steps, measure, weeks."),
@@ -133,16 +132,27 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
         *change_words.offered(round_),
     ]  # fmt: skip
     blocks += own_plans(round_, member)
-    label = "Not done after all" if done else "I'm done"
     new = pages.found(round_, member, "plan", "") is None
     blocks.append(
         offer(
             *((Button("Write a plan …", "plan.write", about(round_), "primary"),) if new else ()),
             jot_words.button(round_),
-            Button(label, "step.undone" if done else "step.done", about(round_)),
+            _done(round_, member),
         )
     )
+    blocks += _tick(round_, member)
     return guided(round_, member, card(round_, Step.PLANS, *blocks, summary=summary))
+
+
+def _done(round_: Round, member: MemberId) -> Button:
+    if member in round_.progress.done:
+        return Button("I'm not done", "step.undone", about(round_))
+    return Button("I'm done", "step.done", about(round_))
+
+
+def _tick(round_: Round, member: MemberId) -> list[Block]:
+    done = member in round_.progress.done
+    return [small("✓ You're done. You can change that until the step closes.")] if done else []
 
 
 def own_plans(round_: Round, member: MemberId) -> list[Block]:

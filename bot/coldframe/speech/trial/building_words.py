@@ -87,26 +87,25 @@ def give_up(trial: Trial) -> Form:
 # --- short answers ----------------------------------------------------------------------------------------------------
 
 
-def live_noted(trial: Trial) -> Message:
-    counted = trial.counted_from(1)
-    assert counted is not None
-    words = "Noted. {w}, is the first to count; I ask for its numbers on {d}."
-    return said(words, w=capital(week_dates.week(trial, 1)), d=short_day(counted))
+def live_noted(trial: Trial, by: MemberId, asked: date) -> Message:
+    """`asked`: the day on which its owner is asked for the first week."""
+    words = "Noted. {w}, is the first to count; {who} asked for its numbers on {d}."
+    return said(words, w=capital(week_dates.week(trial, 1)), who=_asked(trial, by), d=short_day(asked))
 
 
-def day_noted(trial: Trial) -> Message:
+def day_noted(trial: Trial, by: MemberId) -> Message:
     expected = trial.live_expected()
     assert expected is not None
-    return said("Noted. Its owner is asked on {d}, and the review has moved with it.", d=short_day(expected))
+    words = "Noted. {who} asked on {d}, and the review has moved with it."
+    return said(words, who=capital(_asked(trial, by)), d=short_day(expected))
+
+
+def _asked(trial: Trial, by: MemberId) -> str:
+    return "you are" if by == trial.owner else "its owner is"
 
 
 def drop_noted() -> Message:
     return said("Dropped. Its place is free.")
-
-
-def planned(day: date) -> Message:
-    """How a typed day was understood."""
-    return said("It should be live on {d}. Its owner is asked then, and can move the day.", d=short_day(day))
 
 
 # --- to the channel ---------------------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from coldframe.domain.fates import Fate
 from coldframe.domain.names import MemberId
@@ -119,7 +119,7 @@ def open_line(one: Open) -> Line:
     if one.what == "week":
         return line("{t}: the numbers of {w}", t=title(one.trial), w=week_dates.week(one.trial, int(one.key)))
     if one.what == "live":
-        return line("{t}: is it live?", t=title(one.trial))
+        return line("say whether {t} is live", t=title(one.trial))
     action = next(a for a in one.trial.actions if a.id == one.key)
     return line("{t}: {a}", t=title(one.trial), a=theirs(action.text, 100))
 
@@ -325,16 +325,22 @@ def given_up() -> Message:
     return said("All right, it is not yours any more. The facilitator is told and looks for somebody else.")
 
 
-def asked_to_take_over() -> Message:
-    return said("I've asked them. Until they accept, the trial stays yours.")
+def asked_to_take_over(trial: Trial) -> Message:
+    return said("I ask {m} in private. Until they accept, the trial stays yours.", m=who(trial, trial.asked))
 
 
-def asked() -> Message:
-    return said("I've asked them in private. It's theirs only if they accept; the channel hears it then.")
+def asked(trial: Trial) -> Message:
+    words = "I ask {m} in private. It's theirs only if they accept; the channel hears it then."
+    return said(words, m=who(trial, trial.asked))
 
 
-def asked_to_start() -> Message:
-    return said("I ask them in private, with how likely each verdict is. The trial starts once they accept.")
+def asked_to_start(trial: Trial, live: date) -> Message:
+    """With how the planned day was understood."""
+    words = (
+        "I ask {m} in private, with how likely each verdict is. The trial starts once they accept, and should be live "
+        "on {d}; its owner can move that day."
+    )
+    return said(words, m=who(trial, trial.asked), d=short_day(live))
 
 
 def ticked() -> Message:

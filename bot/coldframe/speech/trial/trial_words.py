@@ -35,6 +35,7 @@ from coldframe.message.plain import figure, sentence
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import (
     about_trial,
+    begun,
     brought,
     capital,
     count,
@@ -72,7 +73,7 @@ def said_of(template: str, trial: Trial, **parts: Line | str | int) -> Message:
 def card(trial: Trial, today: date) -> Message:
     """The trial in the channel, kept up to date in place: numbers and verdict are everybody's."""
     head = line("Trial “{t}”: {s}", t=title(trial), s=state_line(trial, today))
-    blocks: list[Block] = [heading("Trial: {t}", t=title(trial)), paragraph(state_line(trial, today))]
+    blocks: list[Block] = [heading("Trial: {t}", t=title(trial)), paragraph(begun(state_line(trial, today)))]
     if trial.reading is not None:
         blocks.append(paragraph(written(trial.reading.sentence, 600)))
         if trial.reading.alerts and trial.step in UNDER_WAY:
@@ -127,8 +128,7 @@ def _building_line(trial: Trial, today: date) -> Line:
 def _running_line(trial: Trial, today: date) -> Line:
     """The week that today is in, before the first and after the last as well; then what is logged and what is not."""
     assert trial.starts is not None
-    logged = f"{len(trial.weeks)} of {count(trial.last_week(), 'week')} logged" if trial.weeks else "nothing logged yet"
-    words = line("{w}; {n}", w=_now(trial, trial.starts, today), n=logged)
+    words = line("{w}; {n}", w=_now(trial, trial.starts, today), n=week_dates.logged(trial))
     missing = trial.unlogged(today)
     if missing:
         words += line("; missing: {m}", m=week_dates.weeks(trial, missing))

@@ -6,12 +6,22 @@ from collections.abc import Sequence
 
 from coldframe.domain.trial.state import Trial
 from coldframe.message.plain import joined
+from coldframe.speech.names import count, in_words
 from coldframe.timing.dates import span_words
 
 
 def week(trial: Trial, number: int) -> str:
     """`week 2, Mon 13 to Sun 19 April`; week 0 is the days before the first whole one."""
     return weeks(trial, (number,))
+
+
+def logged(trial: Trial) -> str:
+    """`4 of 7 weeks logged, one of them without a number that counts`."""
+    if not trial.weeks:
+        return "nothing logged yet"
+    off = sum(entry.state != "whole" for entry in trial.entries())
+    besides = f", {in_words(off)} of them without a number that counts" if off else ""
+    return f"{len(trial.weeks)} of {count(trial.last_week(), 'week')} logged{besides}"
 
 
 def numbered(trial: Trial, number: int) -> str:
