@@ -77,14 +77,21 @@ SECRETS = (
     "What holds our growth", "A library", "are in", "No round is open in",
 )  # fmt: skip
 """Words of the team's: of its notes, questions, plans and trials, and of where they stand."""
-REFUSED = ("You aren't in the channel", "You're a guest here", "you belong to another", "You aren't taking part",
-           "That is for", "That belongs to somebody else", "I can't see just now who")  # fmt: skip
+REFUSED = (
+    "You aren't in the channel", "You're a guest here", "you belong to another", "You aren't taking part",
+    "No round of yours is open", "That is for", "That belongs to somebody else", "I can't see just now who",
+)  # fmt: skip
 """How a refusal by the table begins."""
 SAYS: Mapping[Who, tuple[str, ...]] = {
-    Who.LEFT: ("You aren't in the channel", "You aren't taking part", "I can't see just now who"),
-    Who.GUEST: ("You're a guest here", "You aren't taking part"),
+    Who.LEFT: (
+        "You aren't in the channel",
+        "You aren't taking part",
+        "No round of yours is open",
+        "I can't see just now who",
+    ),  # fmt: skip
+    Who.GUEST: ("You're a guest here", "You aren't taking part", "No round of yours is open"),
     Who.FOREIGN: ("you belong to another", "You aren't taking part", "I can't see just now"),
-    Who.MEMBER: ("You aren't taking part", "That is for"),
+    Who.MEMBER: ("You aren't taking part", "No round of yours is open", "That is for"),
 }
 """What somebody is told to whom it is closed: the reason, and what they can do."""
 WORDS = {

@@ -116,7 +116,7 @@ async def test_a_calendar_is_named_only_where_there_is_one(tmp_path: Path, monke
         engine = team.house.engine
         monkeypatch.setattr(engine, "kit", replace(engine.kit, feed=lambda *_: "https://coldframe.example/dates.ics"))
         await opens(team, ANA)
-        assert "`/coldframe calendar` gives you all of them" in page(team, ANA)
+        assert "/coldframe calendar gives you all of them" in page(team, ANA)
 
 
 @pytest.mark.parametrize("word", ["close", "extend", "pause", "roles", "edit", "done"])

@@ -488,7 +488,7 @@ async def test_a_setup_says_what_keeps_it_from_starting(tmp_path: Path) -> None:
     """What the roster lacks, what the platform would refuse, and when it starts by itself; with the button."""
     async with running(tmp_path, MONDAY) as team:
         june = await proposed(team)
-        assert "Missing: Faye starts it" in await _of_setup(team)
+        assert "Missing: it isn't started yet (Faye can start it)" in await _of_setup(team)
         await team.fill(F, "round.start_on", {"date": "2026-03-09"})
         assert "It starts by itself Mon 9 Mar 2026" in await _of_setup(team)
         team.button(F, "round.start", ButtonValue(june.id).pack())
