@@ -88,7 +88,7 @@ SAYS: Mapping[Who, tuple[str, ...]] = {
         "You aren't taking part",
         "No round of yours is open",
         "I can't see just now who",
-    ),  # fmt: skip
+    ),
     Who.GUEST: ("You're a guest here", "You aren't taking part", "No round of yours is open"),
     Who.FOREIGN: ("you belong to another", "You aren't taking part", "I can't see just now"),
     Who.MEMBER: ("You aren't taking part", "No round of yours is open", "That is for"),

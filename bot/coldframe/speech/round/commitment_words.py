@@ -28,18 +28,7 @@ from coldframe.message.nodes import (
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import likely, wanting_words
 from coldframe.speech.levels import harm, stop_line
-from coldframe.speech.names import (
-    NO_REASON,
-    about,
-    capital,
-    count,
-    deciders,
-    in_words,
-    spelt,
-    title,
-    together,
-    who,
-)
+from coldframe.speech.names import NO_REASON, about, count, deciders, spelt, title, together, who
 from coldframe.speech.round import delicate_words, fate_desk_words
 from coldframe.speech.round.cards import WHAT_NOW
 from coldframe.timing.dates import short_day, span_words
@@ -134,9 +123,9 @@ def _not_told_yet(round_: Round) -> list[Block]:
     """That something is chosen, and when everybody hears what: its button stands among the others until then."""
     told = Counter(choice.announce_at for choice in round_.choices.values() if choice.announce_at is not None)
     one = "A plan is chosen. Its author hears of it first, in private; everybody else {at}."
-    more = "{n} plans are chosen. Their authors hear of it first, in private; everybody else {at}."
+    more = "Plans are chosen. Their authors hear of it first, in private; everybody else {at}."
     found = sorted(told.items())
-    return [paragraph(more if n > 1 else one, n=capital(in_words(n)), at=When(at)) for at, n in found]
+    return [paragraph(more if number > 1 else one, at=When(at)) for at, number in found]
 
 
 def _open_plans(round_: Round) -> list[Block]:
