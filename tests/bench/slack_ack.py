@@ -31,7 +31,7 @@ import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Iterator
 from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
@@ -68,6 +68,7 @@ ACKNOWLEDGED, BARE = (
 )
 LOST_MS = 3000.0
 QUIET = 10.0  # seconds without a call: all was said
+LONGEST_REST = 600.0  # seconds until then
 WARM_UP = 2.0
 BALLOT_CHANNEL, BALLOT = "C0BALLOT", "Ballot"
 OPTIONS = 4
@@ -110,13 +111,20 @@ async def committing(database: str) -> AsyncIterator[Callable[[], Awaitable[Any]
     db.close()
 
 
-async def bare(api_url: str, mode: str, port: int, database: str) -> None:
-    """Bolt as its documentation starts it, with one durable commit for each payload and nothing else."""
+Then = Callable[[Any, dict[str, Any]], Coroutine[Any, Any, Any]]
+"""What follows an acknowledgement: (client, payload)."""
+
+
+async def bare(api_url: str, mode: str, port: int, database: str, then: Then | None = None) -> None:
+    """Bolt as its documentation starts it, with one durable commit for each payload, what is to follow, and nothing
+    else."""
     async with committing(database) as commit:
-        await _acknowledging(api_url, mode, port, commit)
+        await _acknowledging(api_url, mode, port, commit, then)
 
 
-async def _acknowledging(api_url: str, mode: str, port: int, commit: Callable[[], Awaitable[Any]]) -> None:
+async def _acknowledging(
+    api_url: str, mode: str, port: int, commit: Callable[[], Awaitable[Any]], then: Then | None
+) -> None:
     import re
 
     import aiohttp
@@ -128,8 +136,13 @@ async def _acknowledging(api_url: str, mode: str, port: int, commit: Callable[[]
     async def authorize(**_: Any) -> AuthorizeResult:
         return AuthorizeResult(enterprise_id=None, team_id=TEAM, bot_user_id=BOT_USER, bot_id=BOT, bot_token=BOT_TOKEN)
 
-    async def nothing(ack: Any) -> None:
+    following: set[asyncio.Task[Any]] = set()
+
+    async def nothing(ack: Any, client: Any, body: dict[str, Any]) -> None:
         await commit()
+        if then is not None:
+            following.add(task := asyncio.create_task(then(client, body)))
+            task.add_done_callback(following.discard)
         await ack()
 
     async with aiohttp.ClientSession() as session:
@@ -238,13 +251,16 @@ def _with(someone: Someone, action: str, about: str = "") -> dict[str, Any] | No
     return next((m for m in found if about in json.dumps(m)), None)
 
 
-async def all_said(workspace: Workspace) -> None:
-    """Until the bot has nothing more to say of the start."""
+async def all_said(workspace: Workspace) -> float:
+    """Until the bot has nothing more to say of the start, nor to read; the moment of its last call."""
     calls, since = len(workspace.calls), time.monotonic()
+    latest = since + LONGEST_REST
     while time.monotonic() - since < QUIET:
+        assert time.monotonic() < latest, f"it has not come to rest after {LONGEST_REST:g} s"
         await asyncio.sleep(0.5)
         if len(workspace.calls) != calls:
             calls, since = len(workspace.calls), time.monotonic()
+    return since
 
 
 def _lines(someone: Someone, sheet: str) -> list[dict[str, Any]] | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from contextlib import asynccontextmanager, contextmanager
 from typing import Any, TypeVar, overload
 
@@ -16,7 +16,7 @@ import asyncpg
 import sqlalchemy
 import structlog
 from sqlalchemy import URL, CursorResult, Executable, event, text
-from sqlalchemy.exc import DBAPIError, DisconnectionError
+from sqlalchemy.exc import DBAPIError, DisconnectionError, IntegrityError, ProgrammingError
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
 from coldframe.ports.storage import Interrupted
@@ -55,6 +55,10 @@ BROKE = "the connection broke"
 LOST = (OSError, asyncpg.InterfaceError, asyncpg.InternalClientError)
 """The last where the server's farewell is read, but the connection not closed yet."""
 BREAKS = (DBAPIError, asyncpg.PostgresError, *LOST)
+KINDS: Mapping[type[Exception], type[DBAPIError]] = {
+    asyncpg.IntegrityConstraintViolationError: IntegrityError,
+    asyncpg.SyntaxOrAccessError: ProgrammingError,
+}
 
 
 class PostgresServer:
@@ -84,22 +88,26 @@ class PostgresServer:
         with _told_apart():
             async with self._turns, self._looking.connect() as connection:
                 try:
-                    await self._take_turn(connection)
-                    yield _OnServer(connection)
-                    await (await _driver(connection)).execute("COMMIT")
+                    driver = await self._take_turn(connection)
+                    yield _OnServer(connection, driver)
+                    await driver.execute("COMMIT")
                 except BaseException:
                     await _clean(connection)
                     raise
 
-    async def _take_turn(self, connection: AsyncConnection) -> None:
-        """A connection that turns out to have broken meanwhile is replaced unseen: nothing was done on it yet."""
+    async def _take_turn(self, connection: AsyncConnection) -> Any:
+        """Gives the driver's connection. One that turns out to have broken meanwhile is replaced unseen: nothing was
+        done on it yet."""
+        driver = await _driver(connection)
         try:
-            await self._wait_for_turn(await _driver(connection))
+            await self._wait_for_turn(driver)
         except BREAKS as problem:
             if _passing(problem) != BROKE:
                 raise
             await connection.invalidate()
-            await self._wait_for_turn(await _driver(connection))
+            driver = await _driver(connection)
+            await self._wait_for_turn(driver)
+        return driver
 
     async def _wait_for_turn(self, driver: Any) -> None:
         """Who stands still in the middle of its own is not waited for."""
@@ -135,7 +143,7 @@ class PostgresServer:
     @asynccontextmanager
     async def looking(self) -> AsyncIterator[Connection]:
         async with self._looking.connect() as connection:
-            yield _OnServer(connection)
+            yield _OnServer(connection, await _driver(connection))
 
     async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
         async with self._engine.begin() as connection:
@@ -156,18 +164,32 @@ class PostgresServer:
 
 
 class _OnServer:
-    """A connection that takes statements as SQLAlchemy makes them."""
+    """A connection by the name under which its statements are awaited. `driver`: the driver's own, for statements that
+    are ready; without it SQLAlchemy runs them, and begins a transaction of its own before."""
 
-    def __init__(self, connection: AsyncConnection) -> None:
-        self._connection = connection
+    def __init__(self, connection: AsyncConnection, driver: Any = None) -> None:
+        self._connection, self._driver = connection, driver
 
     @overload
     async def execute(self, statement: Ready, parameters: Any = None, /) -> Rows: ...
     @overload
     async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]: ...
     async def execute(self, statement: Ready | Executable, parameters: Any = None, /) -> Any:
-        core = statement.core if isinstance(statement, Ready) else statement
-        return await self._connection.execute(core, parameters)
+        if not isinstance(statement, Ready):
+            return await self._connection.execute(statement, parameters)
+        if self._driver is None:
+            return await self._connection.execute(statement.core, parameters)
+        try:
+            return await statement.by(self._driver, parameters, self._connection.dialect)
+        except (asyncpg.PostgresError, *LOST) as problem:
+            raise _as_told(problem, closed=self._driver.is_closed()) from problem
+
+
+def _as_told(problem: Exception, *, closed: bool) -> DBAPIError:
+    """As SQLAlchemy tells it, without what was given."""
+    kind = next((told for what, told in KINDS.items() if isinstance(problem, what)), DBAPIError)
+    lost = closed or isinstance(problem, OSError | asyncpg.InternalClientError)
+    return kind(None, None, problem, hide_parameters=True, connection_invalidated=lost)
 
 
 def _is_open(connection: Any, *_: object) -> None:

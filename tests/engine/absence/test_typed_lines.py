@@ -1,8 +1,9 @@
-"""What people type in direct messages while the bot is away, outside the steps that are compared: it is heard at the
-return, however short the absence was, and once."""
+"""What people type in direct messages while the bot is away: it is heard at the return, however short the absence was,
+and once."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -12,8 +13,10 @@ import pytest
 from coldframe.domain.names import MemberId, Step
 from coldframe.engine.round import listening
 from coldframe.ports.chat import Person, Unreachable
-from tests.domain.play import FD, D, F
+from coldframe.timing.calendars import WorkingCalendar
+from tests.domain.play import EVERYBODY, FD, D, F
 from tests.engine.absence.hands import LENGTHS, MONDAY, Hands, away, read_by, unheard
+from tests.engine.clockwork import begin
 from tests.engine.reaching import at_step
 from tests.engine.seeing_through import Team, a_team
 
@@ -77,6 +80,36 @@ async def test_nobody_is_read_whose_lines_are_not_waited_for(tmp_path: Path, mon
         await team.house.engine.returned()
         await team.settle()
         assert sorted(asked) == sorted({D, F})
+
+
+async def test_whoever_writes_for_several_rounds_is_read_once_for_all_of_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What they took back, changed and added meanwhile is found in each."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        hours = {member: WorkingCalendar() for member in EVERYBODY[:6]}
+        more = [replace(team, round=await begin(team.house, hours, f"r{n}", f"channel{n}")) for n in (2, 3)]
+        await team.settle()
+        hands = [Hands(each) for each in (team, *more)]
+        sheets = [await each.message("ask", INES, "notes") for each in hands]
+        lines = [await each.writes(INES, "- retention: slow pages", sheets[n]) for n, each in enumerate(hands)]
+        async with unheard(team):
+            await hands[0].erases(INES, lines[0])
+            await hands[1].edits(INES, lines[1], "- retention: the bill is late")
+            await hands[2].writes(INES, "- retention: too many mails", sheets[2])
+        asked: list[str] = []
+        read: Any = team.house.room.written
+
+        async def written(place: Any, *given: Any) -> Any:
+            asked.append(place.id)
+            return await read(place, *given)
+
+        monkeypatch.setattr(team.house.room, "written", written)
+        await team.house.engine.returned()
+        await team.settle()
+        found = [[note.text for note in (await each.current()).notes.values()] for each in (team, *more)]
+        assert found == [[], ["the bill is late"], ["slow pages", "too many mails"]]
+        assert sorted(asked) == sorted(EVERYBODY[:6])
 
 
 async def test_what_cannot_be_read_is_read_later_and_by_the_next_return_too(tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """What people wrote in private, and which emoji they put, as the platform shows it now, compared with what is stored:
 at every return, before a ballot is handed in, and before a step closes or is sealed. So nothing is lost that happened
-while nobody listened, whatever kept the bot away and however short.
+while nobody listened, whatever kept the bot away and however short. At a return lines are read by `listening`, once for
+all rounds of whoever wrote them.
 
 What is found goes the way of any other happening. It wins over what was stored when the reading began, and not over
 what came in since.
@@ -9,8 +10,9 @@ what came in since.
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, PlanId, Step
@@ -20,13 +22,13 @@ from coldframe.domain.round.ballots import LockBallot, Reconcile
 from coldframe.domain.round.commitment import SeeDigits
 from coldframe.domain.round.moves import Done
 from coldframe.domain.state import Ledger, Mark, Round
-from coldframe.engine.core import lives, receiving
+from coldframe.engine.core import damage, lives, receiving
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
 from coldframe.engine.trial import forecasts
 from coldframe.message.emoji import DIGITS, FINISHED
 from coldframe.message.packed import ELSEWHERE, MessageName, Occurrence, Origin
 from coldframe.ports.chat import Capabilities, ChatError, Edited, Erased, Inbound, Place, Said, SlowDown, Unreachable
-from coldframe.ports.storage import Due, Posted
+from coldframe.ports.storage import Damaged, Due, Posted
 from coldframe.speech.refusals import refusal
 
 LOOK = "look again"
@@ -45,12 +47,12 @@ def pause(tries: int) -> timedelta:
 
 
 async def after_absence(kit: Kit) -> None:
-    """Sets what is to be compared: every step under way in which people answer in private. It is done in the
-    background, while the bot answers already."""
+    """Sets what is to be compared: every step under way in which people answer by emoji. It is done in the background,
+    while the bot answers already."""
     async with kit.store.begin() as uow:
         turn = Turn(kit, uow, kit.clock.now())
         for due in await uow.dues("close"):
-            if due.occurrence in COMPARED:
+            if due.occurrence in BY_EMOJI:
                 turn.later(LOOK, due.subject, Occurrence((due.occurrence, "0")).pack(), turn.now)
         await turn.finish()
 
@@ -148,25 +150,49 @@ async def _writers(kit: Kit, round_: Round) -> tuple[MemberId, ...]:
 
 
 async def _read_lines(kit: Kit, round_: Round, member: MemberId) -> None:
-    place = Place(round_.tenant, "direct", member)
-    async with kit.store.begin() as uow:
-        now_round = await uow.round(round_.id)
-        asked = await uow.posted_like(MessageName(lives.WHICH, member, ("",)).pack())
-    if now_round is None or now_round.step is not round_.step or now_round.progress.opens is None:
-        return
-    made = made_of(now_round, member)
-    waiting = {MessageName.unpack(p.name).rest[0] for p in asked if p.place.root() == place} - made.keys()
-    lines = await kit.chat.written(place, now_round.progress.opens - MARGIN, (*made, *waiting))
+    now_round = await current(kit, round_.id)
+    if now_round is not None and takes_lines(now_round):
+        await read_lines(kit, Place(round_.tenant, "direct", member), [now_round])
+
+
+def takes_lines(round_: Round) -> bool:
+    return round_.step is Step.NOTES and round_.progress.opens is not None
+
+
+async def read_lines(kit: Kit, place: Place, rounds: Sequence[Round], since: datetime | None = None) -> None:
+    """All that this person's notes and drafts in these rounds were made of, and what they wrote besides, since the
+    first of them opened or before: the conversation is read once, however many rounds there are. Raises ChatError."""
+    member = MemberId(place.id)
+    made = {round_.id: made_of(round_, member) for round_ in rounds}
+    known = {message for messages in made.values() for message in messages}
+    waiting = await _waiting(kit, place) - known if rounds else set()
+    begun = [round_.progress.opens - MARGIN for round_ in rounds if round_.progress.opens is not None]
+    lines = await kit.chat.written(place, min(begun if since is None else [*begun, since]), (*known, *waiting))
     standing = {line.what.message: line for line in lines if isinstance(line.what, Said)}
-    for message, edition in made.items():
-        if (found := _changed(kit, place, standing.get(message), message, edition)) is not None:
-            await receiving.receive(kit, found, _stillmade_of(round_.id, member, message, edition))
+    for round_id, messages in made.items():
+        for message, edition in messages.items():
+            if (found := _changed(kit, place, standing.get(message), message, edition)) is not None:
+                await _heard(kit, found, _still_made_of(round_id, member, message, edition))
     for message in waiting:
         if (found := _changed(kit, place, standing.get(message), message, "")) is not None:
-            await receiving.receive(kit, found)
+            await _heard(kit, found)
     for line in lines:
-        if isinstance(line.what, Said) and line.what.message not in (*made, *waiting) and not line.what.files:
-            await receiving.receive(kit, line)  # a file comes by the platform's own way, with its content
+        if isinstance(line.what, Said) and line.what.message not in known | waiting and not line.what.files:
+            await _heard(kit, line)  # a file comes by the platform's own way, with its content
+
+
+async def _waiting(kit: Kit, place: Place) -> set[str]:
+    """This person's messages of which it is asked which round they are for."""
+    async with kit.store.begin() as uow:
+        asked = await uow.posted_like(MessageName(lives.WHICH, place.id, ("",)).pack())
+    return {MessageName.unpack(p.name).rest[0] for p in asked if p.place.root() == place}
+
+
+async def _heard(kit: Kit, found: Inbound, holds: receiving.Holds | None = None) -> None:
+    """A line that was heard has no second effect. What is damaged was logged where it was found, and concerns this line
+    alone."""
+    with suppress(Damaged):
+        await damage.apart(lambda: receiving.receive(kit, found, holds))
 
 
 def made_of(round_: Round, member: MemberId) -> dict[str, str]:
@@ -189,7 +215,7 @@ def _changed(kit: Kit, place: Place, line: Inbound | None, message: str, edition
     return Inbound(f"{key}{newest}", place.id, line.place, kit.clock.now(), what)
 
 
-def _stillmade_of(round_id: str, member: MemberId, message: str, edition: str) -> receiving.Holds:
+def _still_made_of(round_id: str, member: MemberId, message: str, edition: str) -> receiving.Holds:
     async def holds(turn: Turn) -> bool:
         return made_of(await turn.round(round_id), member).get(message) == edition
 
@@ -362,6 +388,7 @@ COMPARED: Mapping[str, Compared] = {
     Step.BALLOT.value: _VOTES,
     Step.COMMITMENT.value: _FORECASTS,
 }
+BY_EMOJI = frozenset(COMPARED) - {Step.NOTES.value}
 BEFORE_CLOSE = frozenset({Step.NOTES.value, Step.DOTS.value, Step.BALLOT.value})
 """Steps whose close reveals or counts what was given in them."""
 DUE: Mapping[str, Carry] = {LOOK: Aside(_look)}

@@ -1,24 +1,23 @@
-"""Lines typed in direct messages while nobody listened, outside the steps that are compared: a wording for a question,
-a week's numbers, a late note, the answer to a question of the bot's. Whatever the absence was, the conversations in
-which such a line would have been taken are read again from a little before it, and what was not heard is heard.
+"""Lines typed in direct messages while nobody listened: notes, and what else such a line is taken for, a wording for a
+question, a week's numbers, a late note, the answer to a question of the bot's. Whatever the absence was, the
+conversations in which such a line would have been taken are read again from a little before it, of whoever writes notes
+from where those began, and what was not heard is heard.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import suppress
 from datetime import datetime, timedelta
-from functools import partial
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY
-from coldframe.engine.core import damage, receiving
+from coldframe.engine.core import damage
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
 from coldframe.engine.round import comparing
 from coldframe.message.packed import Occurrence
-from coldframe.ports.chat import Place, Said
-from coldframe.ports.storage import Damaged, Due, UnitOfWork
+from coldframe.ports.chat import Place
+from coldframe.ports.storage import Due, UnitOfWork
 
 LISTEN = "listen again"
 BEFORE = timedelta(minutes=5)  # an absence of a platform's connection alone has no beginning; longer ones are told
@@ -58,28 +57,28 @@ async def _listen(kit: Kit, due: Due) -> None:
 
 
 async def _hear(kit: Kit, tenant: str, member: MemberId, since: datetime) -> None:
-    """A line that was heard has no second effect; a file comes by the platform's own way, with its content."""
-    for line in await kit.chat.written(Place(tenant, "direct", member), since):
-        if isinstance(line.what, Said) and not line.what.files:
-            with suppress(Damaged):  # it was logged where it was found, and concerns this line alone
-                await damage.apart(partial(receiving.receive, kit, line))
+    rounds = await damage.apart(lambda: _in_notes(kit, tenant, member))
+    await comparing.read_lines(kit, Place(tenant, "direct", member), rounds, since)
+
+
+async def _in_notes(kit: Kit, tenant: str, member: MemberId) -> list[Round]:
+    """Rounds for which they write notes now."""
+    async with kit.store.begin() as uow:
+        heads = [head for head in await uow.heads(tenant, member=member) if head.step is Step.NOTES]
+        rounds = [round_ for head in heads if (round_ := await uow.round(head.id)) is not None]
+    return [r for r in rounds if comparing.takes_lines(r) and r.paused is None and member in r.active()]
 
 
 # --- whose lines are waited for ---
 
 
 async def _awaited(kit: Kit, tenant: str) -> list[MemberId]:
-    """Everybody in a running round, and who sees to the numbers of a trial; but not whose lines are compared."""
+    """Everybody in a running round, and who sees to the numbers of a trial."""
     async with kit.store.begin() as uow:
         heads = [head for head in await uow.heads(tenant) if head.step is not Step.SETUP]
         rounds = [round_ for head in heads if (round_ := await uow.round(head.id)) is not None]
         people = [member for round_ in rounds for member in round_.active()] + await _loggers(uow, tenant)
-    compared = {member for round_ in rounds if _is_compared(round_) for member in round_.active()}
-    return [member for member in dict.fromkeys(people) if member not in compared]
-
-
-def _is_compared(round_: Round) -> bool:
-    return round_.step is Step.NOTES and round_.paused is None
+    return list(dict.fromkeys(people))
 
 
 async def _loggers(uow: UnitOfWork, tenant: str) -> list[MemberId]:
