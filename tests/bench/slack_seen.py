@@ -6,11 +6,11 @@ The same parts as in `tests.bench.slack_ack`, which measures the acknowledgement
 process, `coldframe slack` in one of its own, by socket, on a database as safe as it gets. One round is at its dots,
 nineteen take notes, all of the same eight people. Every three seconds somebody gives or takes back a dot, and somebody
 else writes a note in between, so that all edits together stay below the 50 a minute that Slack allows. From the press
-on it is waited until the sheet's blocks are others. The floor is bolt alone, which makes one durable commit for a press,
-acknowledges it, and edits the message.
+on it is waited until the sheet's blocks are others. The floor is bolt alone, which makes one durable commit for a
+press, acknowledges it, and edits the message.
 
-Prints how long it takes a start of the bot, when all is said, to have read again what people wrote, then median, 95th percentile and maximum in ms, of the change
-and of the acknowledgement of the same presses. Fails above a second.
+Prints how long it takes a start of the bot, when all is said, to have read again what people wrote, then median, 95th
+percentile and maximum in ms, of the change and of the acknowledgement of the same presses. Fails above a second.
 """
 
 from __future__ import annotations

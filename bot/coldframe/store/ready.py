@@ -1,5 +1,5 @@
-"""Statements that run all the time, made ready once for the driver's own connection: SQLAlchemy's way from a statement to
-its rows takes four times as long as what SQLite itself does about it, and twice as long as a server's driver.
+"""Statements that run all the time, made ready once for the driver's own connection: SQLAlchemy's way from a statement
+to its rows takes four times as long as what SQLite itself does about it, and twice as long as a server's driver.
 """
 
 from __future__ import annotations
