@@ -118,7 +118,7 @@ def who(round_: Round, member: str, *, notify: bool = False) -> Who:
     return Who(member, theirs(round_.name_of(MemberId(member)), 40).text, notify)
 
 
-def deciders(round_: Round) -> Line:
+def choosers(round_: Round) -> Line:
     """Who settles the commitment; one person may be both."""
     roles = dict.fromkeys(round_.roles.acting(role) for role in (Role.DECISION_MAKER, Role.FACILITATOR))
     first, *other = (line("{w}", w=who(round_, member)) for member in roles)

@@ -25,7 +25,7 @@ class VoteWords:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepWords:
-    """`asks` and `then` may name {chief}, {facilitator}, {deciders}, {dots}, {votes}, {trials}, {carry}."""
+    """`asks` and `then` may name {chief}, {facilitator}, {choosers}, {dots}, {votes}, {trials}, {carry}."""
 
     title: str
     asks: str
@@ -151,7 +151,7 @@ WORDS: Mapping[Step, StepWords] = {
     Step.COMMITMENT: StepWords(
         guide=guides.COMMITMENT,
         title="Commitment",
-        asks="{deciders} can choose at most {trials}; each owner accepts in person.",
+        asks="{choosers} can choose at most {trials}; each owner accepts in person.",
         then="The round ends when owners, first-week actions and all dates are there.",
         became="the commitment is sealed",
         card=(), panel=(), vote=None,

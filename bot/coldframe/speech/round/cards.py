@@ -14,7 +14,7 @@ from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech import wanting_words
-from coldframe.speech.names import NO_REASON, about, are_in, count, deciders, in_words, lower, spelt, title, who
+from coldframe.speech.names import NO_REASON, about, are_in, choosers, count, in_words, lower, spelt, title, who
 from coldframe.speech.round import lever_words
 from coldframe.speech.round.setup_words import weight_words, windows, windows_chosen
 from coldframe.speech.steps import WORDS
@@ -28,7 +28,7 @@ def _filled(round_: Round, template: str) -> Line:
         template,
         chief=who(round_, round_.roles.acting(Role.DECISION_MAKER)),
         facilitator=who(round_, round_.roles.acting(Role.FACILITATOR)),
-        deciders=deciders(round_),
+        choosers=choosers(round_),
         dots=spelt(settings.dots, "dot"),
         votes=spelt(settings.plan_votes, "vote"),
         trials=spelt(settings.trials_at_once, "trial"),

@@ -28,7 +28,7 @@ from coldframe.message.nodes import (
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import likely, wanting_words
 from coldframe.speech.levels import harm, stop_line
-from coldframe.speech.names import NO_REASON, about, count, deciders, spelt, title, together, who
+from coldframe.speech.names import NO_REASON, about, choosers, count, spelt, title, together, who
 from coldframe.speech.round import delicate_words, fate_desk_words
 from coldframe.speech.round.cards import WHAT_NOW
 from coldframe.timing.dates import short_day, span_words
@@ -49,7 +49,7 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
         heading("{name}: Commitment", name=theirs(round_.name, 60)),
         paragraph(
             "{w} can choose. {r}{free}",
-            w=deciders(round_),
+            w=choosers(round_),
             r=_places(running, places),
             free=line(" The next place is free on {d}.", d=When(free_on, "day")) if free_on else (),
         ),

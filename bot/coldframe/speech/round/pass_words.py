@@ -7,7 +7,7 @@ from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Message
 from coldframe.message.saying import said
-from coldframe.speech.names import deciders
+from coldframe.speech.names import choosers
 
 
 def passed(round_: Round, step: Step, why: PassReason) -> Message | None:
@@ -40,5 +40,5 @@ def _one_force(round_: Round, step: Step) -> Message | None:
 def _one_plan(round_: Round) -> Message:
     return said(
         "There is one plan, so there is no ballot and no placement. {w} can now decide whether it is tried.",
-        w=deciders(round_),
+        w=choosers(round_),
     )
