@@ -7,7 +7,7 @@ import logging
 import re
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -92,14 +92,22 @@ async def test_learnings_before_the_review_is_closed(tmp_path: Path, caplog: pyt
         await team.weeks(1)
         trial = await team.trial()
         assert set(trial.feared) == {JON}
+        changed = await _changed(team)
+        team.clock.pass_by(timedelta(minutes=7))
 
         async def work(turn: Turn) -> None:
             await turn.act_on_trial(await turn.trial(trial.id), Learn(JON, CANARY))
 
         await team.house.engine.act("learns", work)
+        assert await _changed(team) == changed, "no moment tells when somebody wrote"
         await team.settle()
         assert await _found(team, tmp_path) == []
     assert CANARY not in caplog.text
+
+
+async def _changed(team: Team) -> list[object]:
+    async with team.house.store.database.looking() as db:
+        return [row.changed_at for row in await db.execute(select(t.trials.c.changed_at))]
 
 
 # --- while a round runs ---

@@ -213,9 +213,13 @@ async def test_no_person_stands_beside_a_private_write(address: str, tmp_path: P
     async with watched(address, tmp_path) as play:
         await play.team.settle()
         before = await play.loot()
+        play.team.clock.pass_by(timedelta(minutes=7))
         await play.says(PEOPLE[0], f"- retention: {GIVEN[PEOPLE[0]][0]}")
         await play.says(PEOPLE[0], DRAFT)
         for copy in play.copies:
+            assert [r["changed_at"] for r in copy.tables["rounds"]] == [
+                r["changed_at"] for r in before.tables["rounds"]
+            ]
             for table in ("inbox", "outbox", "facts", "sealed", "posts", "due"):
                 new = [row for row in copy.tables[table] if row not in before.tables[table]]
                 assert thief(copy)._people_in(*(v for row in new for v in row.values())) == set(), table

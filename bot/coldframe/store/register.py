@@ -29,7 +29,7 @@ from coldframe.store.forgetting import in_trail
 from coldframe.store.newer import ENTRY, TEAM
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone
-from coldframe.store.veil import recorded
+from coldframe.store.veil import changed_at, recorded
 
 log = structlog.get_logger()
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
@@ -110,14 +110,14 @@ class FollowThroughWork:
             with suppress(Damaged):
                 yield self._trial(row)
 
-    async def _columns(self, trial: Trial, at: datetime) -> dict[str, Any]:
+    async def _columns(self, trial: Trial, at: datetime | None) -> dict[str, Any]:
         open_, private = self._with_more(trial)
         return {
             "step": trial.step.value,
             "owner": trial.owner,
             "doc": open_,
             "private": await self._sealer.close(_use(trial), f"trial/{trial.id}", private.encode()),
-            "changed_at": at,
+            **({"changed_at": at} if at is not None else {}),
         }
 
     def _with_more(self, trial: Trial) -> list[str]:
@@ -137,7 +137,7 @@ class FollowThroughWork:
     async def save_trial(self, after: Trial, facts: Sequence[TrialFact], at: datetime) -> None:
         if any(isinstance(fact, MemberForgotten) for fact in facts):  # nobody can tell of whom tells what is beside
             self._stored.pop(("trial", after.id), None)
-        columns = await self._columns(after, at)
+        columns = await self._columns(after, changed_at(facts, at))
         await self._db.execute(
             update(t.trials).where(t.trials.c.id == after.id).values(version=t.trials.c.version + 1, **columns)
         )

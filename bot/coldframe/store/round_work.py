@@ -24,7 +24,7 @@ from coldframe.store.connection import Connection
 from coldframe.store.forgetting import in_trail
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone, key_of
-from coldframe.store.veil import recorded
+from coldframe.store.veil import changed_at, recorded
 
 log = structlog.get_logger()
 Known = dict[str, tuple[int, Round, mapping.Rows]]
@@ -116,8 +116,8 @@ class RoundWork:
         # Nobody can tell of whom that tells which a newer release wrote beside.
         new = mapping.to_rows(after, replace(old, known="") if forgets else old)
         values = {
-            "of_id": after.id, "of_version": version, "doc": new.doc, "version": version + 1, "changed_at": at,
-            "step": after.step.value, "channel": after.channel, "name": after.name,
+            "of_id": after.id, "of_version": version, "doc": new.doc, "version": version + 1,
+            "changed": changed_at(facts, at), "step": after.step.value, "channel": after.channel, "name": after.name,
         }  # fmt: skip
         changed = await self._db.execute(statements.SAVE_ROUND, values)
         if changed.rowcount != 1:

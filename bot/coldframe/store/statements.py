@@ -56,7 +56,8 @@ NUDGES = Ready(
 SAVE_ROUND = Ready(
     update(t.rounds)
     .where(t.rounds.c.id == bindparam("of_id"), t.rounds.c.version == bindparam("of_version"))
-    .values({name: bindparam(name) for name in ("doc", "version", "changed_at", "step", "channel", "name")})
+    .values({name: bindparam(name) for name in ("doc", "version", "step", "channel", "name")})
+    .values(changed_at=func.coalesce(_instant("changed"), t.rounds.c.changed_at))
 )
 DROP_SEALED = Ready(delete(t.sealed).where(
     t.sealed.c.round_id == bindparam("of_round"), t.sealed.c.kind == bindparam("of_kind"),

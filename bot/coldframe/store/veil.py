@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from datetime import UTC, datetime, time
-from typing import Any
+from typing import Any, ClassVar, Protocol
 
 from pydantic import TypeAdapter
 
@@ -29,6 +29,17 @@ _WHERE: TypeAdapter[tuple[str, Place, str]] = TypeAdapter(tuple[str, Place, str]
 def recorded(at: datetime, private: bool) -> datetime:
     """Of what is private the trail keeps the day alone: the moment would lead to who did something then."""
     return datetime.combine(at.astimezone(UTC), time(), UTC) if private else at
+
+
+class _Kept(Protocol):
+    """A fact."""
+
+    private: ClassVar[bool]
+
+
+def changed_at(facts: Iterable[_Kept], at: datetime) -> datetime | None:
+    """When it changed, as a row in clear may say; None where all that happened is private, and the row says nothing."""
+    return None if all(fact.private for fact in facts) else at
 
 
 class Veil:
