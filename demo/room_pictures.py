@@ -14,6 +14,7 @@ from coldframe.chat.room.pacing import Pacer
 from coldframe.cli.playing import ScenarioStage
 from coldframe.cli.rehearsing import rehearsal
 from coldframe.clock import SystemClock
+from coldframe.domain.names import Step
 from coldframe.players.hand import Hand, Screen
 from coldframe.players.scenario import load
 
@@ -41,18 +42,19 @@ async def main() -> None:
             )
             base = f"http://localhost:{port}/as"
             pacer = Pacer(stage, SystemClock())
-            await _begin(stage)
-            await _play_to(stage, pacer, "focus")
+            await set_up(stage)
+            await start(stage)
+            await play_to(stage, pacer, "focus")
             await _photograph(browser, f"{base}/nadia#c:growth", "room-reveal.png", WIDE, "Activation:")
-            await _play_to(stage, pacer, "dots")
+            await play_to(stage, pacer, "dots")
             await _photograph(browser, f"{base}/kavya#d", "room-dots-phone.png", PHONE, "+1 dot")
-            await _play_to(stage, pacer, "commitment")
+            await play_to(stage, pacer, "commitment")
             await _photograph(browser, f"{base}/owen#c:growth", "room-matrix.png", TALL, "The matrix:")
             await browser.close()
 
 
-async def _begin(stage: ScenarioStage) -> None:
-    """The facilitator opens the round as the form asks."""
+async def set_up(stage: ScenarioStage) -> None:
+    """The facilitator opens the round as the form asks, and looks it over."""
     room, roles = stage.house.room, stage.scenario.roles
     reply = await room.command(roles.facilitator, room.channel("growth"), "new")
     assert reply.form is not None
@@ -65,15 +67,20 @@ async def _begin(stage: ScenarioStage) -> None:
     }
     await room.submit(roles.facilitator, reply.form.action, reply.form.value, fields)
     await stage.settle()
-    await Hand(room, roles.facilitator, Screen(room)).press("round.start")
+
+
+async def start(stage: ScenarioStage) -> None:
+    room = stage.house.room
+    await Hand(room, stage.scenario.roles.facilitator, Screen(room)).press("round.start")
     await stage.settle()
 
 
-async def _play_to(stage: ScenarioStage, pacer: Pacer, step: str) -> None:
-    """Everybody does their part, step by step, and the clock jumps, until the step has come."""
+async def play_to(stage: ScenarioStage, pacer: Pacer, step: str) -> None:
+    """Everybody does their part, step by step, and the clock jumps, until the step has come or was passed."""
+    order = list(Step)
     for _ in range(40):
         round_ = await stage.round()
-        if round_ is None or round_.step.value == step:
+        if round_ is None or order.index(round_.step) >= order.index(Step(step)):
             return
         await pacer.others(round_.step.value, NOBODY)
         after = await stage.round()

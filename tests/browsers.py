@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import os
 import shutil
+from typing import Any
 
 FLAGS = [
     "--headless",
@@ -15,6 +16,15 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+DESK, PHONE = {"width": 1280, "height": 860}, {"width": 390, "height": 844}
+LOOKS: dict[str, dict[str, Any]] = {
+    "desk": {"viewport": DESK},
+    "phone": {"viewport": PHONE},
+    "dark": {"viewport": DESK, "color_scheme": "dark"},
+    "zoomed": {"viewport": {"width": 640, "height": 400}, "device_scale_factor": 2},
+    "forced": {"viewport": DESK, "forced_colors": "active"},
+}
+"""How the page is looked at; twice the size on a desk is half the width."""
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
 
 

@@ -49,7 +49,7 @@ HELP = (
 
 
 def help_() -> Message:
-    rows = tuple(line(command) + line(": {what}", what=what) for command, what in HELP)
+    rows = tuple(line(command) + line(": ") + line(what) for command, what in HELP)
     head = line("Notes in our direct messages: `- retention: …` holds it back, `+ retention: …` drives it.")
     return Message(line("What I understand."), (paragraph(head), Items(rows)))
 

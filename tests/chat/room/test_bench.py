@@ -173,6 +173,23 @@ async def test_what_lies_before_one_person_cannot_be_pressed_by_another(team: Te
             await team.room.press("ben", message, "note.edit", value)
 
 
+async def test_what_one_person_decides_lies_before_them_whatever_the_hour(tmp_path: Path) -> None:
+    """The message waits for their morning; whoever looks at their bench is there, and can pick at once."""
+    scenario = load(TEAM.read_text(encoding="utf-8"))
+    night = scenario.model_copy(update={"start": scenario.start.replace(hour=21)})  # half past two for Ben
+    stage = ScenarioStage(night, tmp_path, GreyPen())
+    await stage.open()
+    team = Team(stage)
+    await team.begin()
+    await team.start()
+    await team.play_to("focus")
+    bar = await team.bar("ben")
+    assert (bar["step"], bar["before"][0]["what"], bar["before"][0]["message"]) == ("focus", "ask", None)
+    assert (await team.press("ben", bar["before"][0], "focus.pick")).form is not None
+    assert "ask" not in kinds((await team.bar("cas"))["before"])
+    await stage.close()
+
+
 async def test_new_link_shows_nothing_of_what_was_given_in_private(team: Team) -> None:
     """Whoever came by a renewed link sees where the round is, and neither sheet nor page of the seat's person."""
     await team.start()
@@ -219,13 +236,13 @@ async def test_each_step_lays_its_own(team: Team) -> None:
 
 
 async def test_setup_lies_before_the_facilitator_and_nobody_else_hears(team: Team) -> None:
-    """Of a round that is only being set up the others see no step of it in its bar's numbers."""
+    """Of a round that is only being set up the others see nothing at all."""
     ada = await team.bar("ada")
     assert kinds(ada["before"]) == ["setup"] and ada["number"] == 0
     assert any(
         b["action"] == "round.start" for block in ada["leads"] if block["kind"] == "buttons" for b in block["buttons"]
     )
-    assert (await team.laid("ben"))["bars"] == [] or kinds((await team.bar("ben"))["before"]) == []
+    assert ada["state"] == [] and (await team.laid("ben"))["bars"] == []
 
 
 async def test_trial_lies_before_its_owner_from_being_built_to_its_weeks(team: Team) -> None:

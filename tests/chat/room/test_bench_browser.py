@@ -13,6 +13,7 @@ import pytest_asyncio
 from coldframe.cli.playing import ScenarioStage
 from coldframe.cli.rehearsing import rehearsal
 from coldframe.players.scenario import load
+from tests.browsers import DESK, LOOKS, PHONE
 from tests.chat.room.test_bench import TEAM, Team
 from tests.chat.room.test_browser import check
 from tests.chat.room.test_whole_round import GreyPen
@@ -21,14 +22,6 @@ pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")
 expect = playwright.expect
-DESK, PHONE = {"width": 1280, "height": 860}, {"width": 390, "height": 844}
-SCREENS: dict[str, dict[str, Any]] = {
-    "desk": {"viewport": DESK},
-    "phone": {"viewport": PHONE},
-    "dark": {"viewport": DESK, "color_scheme": "dark"},
-    "zoomed": {"viewport": {"width": 640, "height": 400}, "device_scale_factor": 2},
-    "forced": {"viewport": DESK, "forced_colors": "active"},
-}
 
 
 class Benches(Team):
@@ -135,6 +128,35 @@ async def test_votes_stay_in_sight_and_plans_lie_open_beside_them(benches: Bench
     await expect(compare.get_by_role("button", name="Back")).to_be_visible()
 
 
+COVERED = """() => {
+    const node = document.activeElement, box = node.getBoundingClientRect();
+    if (!node.matches("#bench :is(button, input, textarea, select, summary, a)")) return null;
+    const seen = [box.top + 2, box.bottom - 2].map((y) => document.elementFromPoint(box.left + box.width / 2, y));
+    return seen.every((one) => one && (node.contains(one) || one.contains(node))) ? "" : node.outerHTML.slice(0, 120);
+}"""
+
+
+@pytest.mark.parametrize("viewport", [{"width": 390, "height": 480}, {"width": 1280, "height": 600}], ids=str)
+async def test_nothing_covers_what_has_the_focus(benches: Benches, viewport: dict[str, int]) -> None:
+    """Neither the bar nor what is left of one's votes, whichever way one goes: they stay in sight while all scrolls."""
+    await benches.begin()
+    await benches.start()
+    await benches.play_to("ballot")
+    await benches.pacer.jump()
+    page = await benches.page("cas", viewport=viewport)
+    await expect(bench(page).locator(".option")).to_have_count(2)
+    for key in ("Tab", "Shift+Tab"):
+        found = []
+        for _ in range(45):
+            await page.keyboard.press(key)
+            found.append(await page.evaluate(COVERED))
+        stops = [one for one in found if one is not None]
+        assert len(stops) > 5 and not any(stops), (key, stops)
+    await page.evaluate("scrollBy(0, document.querySelector('#bench .left').getBoundingClientRect().top)")
+    parts = [await page.locator(one).bounding_box() for one in ("#bar", "#bench .left")]
+    assert parts[0]["y"] + parts[0]["height"] <= parts[1]["y"] + 1
+
+
 async def test_page_opens_over_whatever_is_read_and_keeps_up(benches: Benches) -> None:
     """What is open for me: from the bar, with its buttons; a press there opens its form in front."""
     await benches.begin()
@@ -179,10 +201,10 @@ async def test_what_lies_on_the_bench_is_a_line_in_the_talk(benches: Benches) ->
 
 @pytest.mark.slow
 @pytest.mark.timeout(600)
-@pytest.mark.parametrize("screen", SCREENS)
+@pytest.mark.parametrize("screen", LOOKS)
 async def test_no_step_breaks_a_rule_of_access(benches: Benches, axe: str, screen: str) -> None:
     """axe-core finds nothing on any step's bench, nor beside it, and nothing is wider than the screen."""
-    page = await benches.page("ada", **SCREENS[screen])
+    page = await benches.page("ada", **LOOKS[screen])
     await check(page, axe, "empty room")
     await benches.begin()
     await benches.start()

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from tests.chat.room.test_bench_browser import PHONE, Benches, benches, expect
+from tests.browsers import PHONE
+from tests.chat.room.test_bench_browser import Benches, benches, expect
 from tests.chat.room.test_whole_round import PLAN
 
 __all__ = ["benches"]

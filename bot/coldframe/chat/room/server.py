@@ -153,6 +153,8 @@ class Server:
             return answers.plain(421, room_words.WRONG_NAME)
         try:
             return await handler(request)
+        except web.HTTPNotFound:
+            return answers.plain(404, room_words.NOTHING_HERE)
         except web.HTTPException as error:
             return answers.plain(error.status, error.reason)
         except NotThere:

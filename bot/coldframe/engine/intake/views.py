@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date
 
-from coldframe.domain.names import RUNNING, Step
+from coldframe.domain.names import RUNNING, MemberId, Step
 from coldframe.domain.refusals import Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial
@@ -32,6 +32,7 @@ from coldframe.speech.round.now_words import Seen
 from coldframe.speech.trial import bench_words as trial_bench_words
 from coldframe.speech.trial import owner_words
 
+_DESKS = frozenset({"ask", "desk"})
 _NOT_ON_IT = frozenset({lives.SAID, "option", "prompt", "mine"})
 """Passing answers, lines for emoji, and what earlier releases sent."""
 _FIRST = ("ask", "ballot", "desk", "compare")
@@ -86,18 +87,26 @@ async def _bar(request: Request, round_: Round, waiting: Sequence[Posted], seen:
 
 
 def _before(request: Request, round_: Round, waiting: Sequence[Posted]) -> list[Laid]:
-    """What this person has in private about the round and can still do something with. A question of the running step
-    lies here before its message has come: whoever looks is there."""
-    asking = PLAYS[round_.step].asking if round_.step in RUNNING else None
-    asked = asking.name(round_, request.by) if asking is not None else None
+    """What this person has in private about the round and can still do something with. What the running step asks lies
+    here before its message has come: whoever looks is there."""
     found: dict[str, Laid] = {}
     for posted in waiting:
         name = lives.named(posted.name)
         ours = name.owner == round_.id and name.what in lives.ROUND and name.what not in _NOT_ON_IT
-        if ours and not lives.is_file(posted.name) and (posted.message_id or posted.name == asked):
+        if ours and not lives.is_file(posted.name) and (posted.message_id or _is_asked(round_, request.by, posted)):
             words = _words(round_, posted)
             found[posted.name] = Laid(name.what, posted.message_id, words, _about(name))
     return sorted(found.values(), key=_in_order)
+
+
+def _is_asked(round_: Round, me: MemberId, posted: Posted) -> bool:
+    """By the step: of everybody, or of the one whose desk it is."""
+    if round_.step not in RUNNING:
+        return False
+    play = PLAYS[round_.step]
+    if play.asking is not None:
+        return posted.name == play.asking.name(round_, me)
+    return play.desk is not None and lives.named(posted.name).what in _DESKS
 
 
 def _words(round_: Round, posted: Posted) -> Message | None:

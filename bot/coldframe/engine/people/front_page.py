@@ -38,7 +38,7 @@ async def made(request: Request) -> Message:
 async def gathered(request: Request) -> Page:
     """All that stands on it. Raises Unasked."""
     turn, me = request.turn, request.by
-    rounds = await access.rounds_of(turn, request.event)
+    rounds = [each for each in await access.rounds_of(turn, request.event) if _is_known(each, me)]
     channels = await teams.of_person(request)
     here = {round_.channel for round_ in rounds} | {*channels}
     open_ = await _open_trials(request, channels)
@@ -54,6 +54,11 @@ async def gathered(request: Request) -> Page:
         others=tuple(await _others(request, channels, rounds)),
         begin=tuple(await _begin(request, channels)),
     )
+
+
+def _is_known(round_: Round, me: MemberId) -> bool:
+    """While a round is set up nobody but its facilitator has heard of it."""
+    return round_.step is not Step.SETUP or round_.roles.facilitator == me
 
 
 async def trials_of(request: Request, channels: Sequence[str]) -> list[tuple[Trial, date]]:

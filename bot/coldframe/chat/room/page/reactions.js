@@ -2,23 +2,27 @@
 
 import { byId, el, openDialog } from "./dom.js";
 
-// Their short names in the Unicode standard's list of emoji.
+// Their short names in the Unicode standard's list of emoji; of whatever `message.emoji` knows by a name, and some more.
 const NAMES = {
   "👍": "thumbs up", "👎": "thumbs down", "❤️": "red heart", "⭐": "star", "🌱": "seedling", "🌿": "herb",
-  "🌻": "sunflower", "🌷": "tulip", "🌳": "deciduous tree", "🍃": "leaf fluttering in wind", "☀️": "sun", "☁️": "cloud",
-  "🌈": "rainbow", "❄️": "snowflake", "🔥": "fire", "💧": "droplet", "🐝": "honeybee", "🐌": "snail", "🐦": "bird",
-  "🐟": "fish", "🐱": "cat face", "🐶": "dog face", "🍎": "red apple", "🥕": "carrot", "🍞": "bread",
-  "🍵": "teacup without handle", "☕": "hot beverage", "🍰": "shortcake", "🎉": "party popper", "👏": "clapping hands",
-  "🙌": "raising hands", "🙏": "folded hands", "👋": "waving hand", "💪": "flexed biceps", "👀": "eyes",
-  "💡": "light bulb", "🔑": "key", "🔔": "bell", "📌": "pushpin", "⌛": "hourglass done", "🚀": "rocket", "🚲": "bicycle",
-  "⚓": "anchor", "💎": "gem stone", "🏅": "sports medal", "🎯": "bullseye", "😄": "grinning face with smiling eyes",
-  "🙂": "slightly smiling face", "😂": "face with tears of joy", "🤔": "thinking face", "😮": "face with open mouth",
-  "😢": "crying face", "😕": "confused face", "😅": "grinning face with sweat", "✅": "check mark button",
-  "✔️": "check mark", "❌": "cross mark", "❓": "red question mark", "❗": "red exclamation mark", "⚠️": "warning",
-  "🔴": "red circle", "🔵": "blue circle", "1️⃣": "keycap 1", "2️⃣": "keycap 2", "3️⃣": "keycap 3", "4️⃣": "keycap 4",
-  "5️⃣": "keycap 5", "6️⃣": "keycap 6", "7️⃣": "keycap 7", "8️⃣": "keycap 8", "9️⃣": "keycap 9",
+  "🌻": "sunflower", "🌷": "tulip", "🌵": "cactus", "🍁": "maple leaf", "🍄": "mushroom", "🌳": "deciduous tree",
+  "🍃": "leaf fluttering in wind", "☀️": "sun", "☁️": "cloud", "🌈": "rainbow", "❄️": "snowflake", "🔥": "fire",
+  "💧": "droplet", "🐝": "honeybee", "🐌": "snail", "🐦": "bird", "🐟": "fish", "🐱": "cat face", "🐶": "dog face",
+  "🍎": "red apple", "🥕": "carrot", "🍞": "bread", "🍵": "teacup without handle", "☕": "hot beverage",
+  "🍰": "shortcake", "🎉": "party popper", "👏": "clapping hands", "🙌": "raising hands", "🙏": "folded hands",
+  "👋": "waving hand", "💪": "flexed biceps", "👊": "oncoming fist", "✋": "raised hand", "🏃": "person running",
+  "👀": "eyes", "💡": "light bulb", "🔑": "key", "🔔": "bell", "📌": "pushpin", "⌛": "hourglass done", "🚀": "rocket",
+  "🚲": "bicycle", "⚓": "anchor", "💎": "gem stone", "🏅": "sports medal", "🎯": "bullseye", "💥": "collision",
+  "☎️": "telephone", "📨": "incoming envelope", "😄": "grinning face with smiling eyes",
+  "😆": "grinning squinting face", "🙂": "slightly smiling face", "😂": "face with tears of joy",
+  "🤔": "thinking face", "😮": "face with open mouth", "😢": "crying face", "😕": "confused face",
+  "😅": "grinning face with sweat", "💩": "pile of poo", "✅": "check mark button", "✔️": "check mark",
+  "❌": "cross mark", "❓": "red question mark", "❗": "red exclamation mark", "⚠️": "warning", "🔴": "red circle",
+  "🔵": "blue circle", "0️⃣": "keycap: 0", "1️⃣": "keycap: 1", "2️⃣": "keycap: 2", "3️⃣": "keycap: 3", "4️⃣": "keycap: 4",
+  "5️⃣": "keycap: 5", "6️⃣": "keycap: 6", "7️⃣": "keycap: 7", "8️⃣": "keycap: 8", "9️⃣": "keycap: 9", "🔟": "keycap: 10",
 };
 
+const FEW = 3; // people who are named on a chip: more stand in its name, and under the pointer
 const bare = (sign) => sign.replaceAll("\ufe0f", "");
 const SIGNS = Object.fromEntries(Object.keys(NAMES).map((sign) => [bare(sign), sign]));
 const words = (emoji) => NAMES[SIGNS[emoji]] ?? emoji;
@@ -32,13 +36,14 @@ function chip(item, state, toggle, emoji, people) {
   const mine = people.includes(state.me);
   const who = people.map((person) => state.name(person)).join(", ");
   const label = `${words(emoji)}, ${people.length}: ${who}`;
+  const shown = people.length > FEW ? `${words(emoji)} ${people.length}` : `${words(emoji)}: ${who}`;
   return el(
     "li",
     {},
     el(
       "button",
       { type: "button", class: "chip", "aria-pressed": String(mine), "aria-label": label, title: who, "data-focus": `chip ${emoji}`, click: () => toggle(emoji, !mine) },
-      el("span", { "aria-hidden": "true" }, SIGNS[emoji] ? `${SIGNS[emoji]} ` : "", `${words(emoji)} ${people.length}`, mine ? " ✓" : ""),
+      el("span", { "aria-hidden": "true" }, SIGNS[emoji] ? `${SIGNS[emoji]} ` : "", shown, mine ? " ✓" : ""),
     ),
   );
 }
