@@ -132,14 +132,16 @@ class Collected:
 
     def _measure(self, session: pytest.Session) -> int:
         """Runs each once, and notes which lines it runs through, and how long it takes."""
-        known = Map(imported=_lines_of(self._import.get_data()))
+        known, fails = Map(imported=_lines_of(self._import.get_data())), list[str]()
         seen = _coverage()
         seen.start()
         for item, after in _pairs(session.items):
             seen.switch_context(item.nodeid)
             begun = time.process_time()
+            failed = session.testsfailed
             item.ihook.pytest_runtest_protocol(item=item, nextitem=after)
             known.seconds[item.nodeid] = round(time.process_time() - begun, 4)
+            fails += [item.nodeid] * (session.testsfailed > failed)
         seen.stop()
         data, at = seen.get_data(), {name: number for number, name in enumerate(known.seconds)}
         for file in data.measured_files():
@@ -147,8 +149,11 @@ class Collected:
             known.lines[str(Path(file).relative_to(BOT))] = {
                 str(line): sorted(at[name] for name in tests if name in at) for line, tests in by_line
             }
+        if fails:
+            self._kept.with_suffix(".fails").write_text("\n".join(fails), encoding="utf-8")
+            return 1
         known.keep(self._kept)
-        return int(bool(session.testsfailed))
+        return 0
 
 
 _NOT_HERE, BROKE = 71, 70  # statuses that pytest does not have
@@ -251,4 +256,6 @@ def collected(drawn: Sequence[Site], folders: Sequence[str], kept: Path, folder:
         os.kill(child, signal.SIGTERM)
         raise
     if (status := os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])) != 0:
-        raise SystemExit(f"{BROKEN}, or cannot be collected (status {status}): python3 tests {' '.join(folders)}")
+        fails = kept.with_suffix(".fails")
+        named = fails.read_text(encoding="utf-8") if fails.exists() else "they cannot be collected"
+        raise SystemExit(f"{BROKEN} (status {status}):\n{named}")
