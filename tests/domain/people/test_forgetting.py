@@ -42,6 +42,15 @@ def test_what_nobody_has_read_is_deleted() -> None:
     assert set(play.round.plans) == {"p2"}
 
 
+def test_of_revealed_plans_only_ones_own_that_nobody_has_read_go() -> None:
+    """What everybody can read stays, and so do the plans of others, read or not."""
+    play = Play().to(Step.PLANS)
+    play.do(*(HandInPlan(m, a_plan(p)) for m, p in ((INES, "p1"), (INES, "p2"), (JON, "p3"))), Close(F))
+    assert set(play.round.plan_order) == {"p1", "p2", "p3"}
+    play.do(Forget(INES, unread=frozenset({"p1", "p3"})))
+    assert set(play.round.plans) == set(play.round.plan_order) == {"p2", "p3"}
+
+
 @pytest.mark.parametrize("step", [Step.DOTS, Step.BALLOT])
 def test_votes_that_are_not_counted_yet_go_and_counted_ones_stay_without_a_name(step: Step) -> None:
     """Who comes back before the count votes once and not twice; the result of a counted ballot stays as it was."""

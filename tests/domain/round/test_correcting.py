@@ -34,6 +34,12 @@ def test_another_question_changes_nothing_else() -> None:
     assert play.refused(Reword(F, "  ")) is Because.EMPTY
 
 
+def test_a_question_has_300_characters_at_most() -> None:
+    play = Play().to(Step.NOTES)
+    assert play.do(Reword(F, "x" * 300))
+    assert play.refused(Reword(F, "x" * 301)) is Because.TOO_LONG
+
+
 def test_its_words_are_not_in_the_trail() -> None:
     """No text of anybody's is."""
     assert Reworded("Where do they go?").public_record() == {"fact": "Reworded"}

@@ -179,6 +179,8 @@ def test_after_its_end_the_eight_weeks_run_from_now() -> None:
     assert found.facts["latest"] == now + timedelta(weeks=8)
     stopped = do(running(), c.StopEarly(OWNER, "it harms"))
     assert do(stopped, c.MoveReview(OWNER, NOW + WEEK, EARLIEST)).review == NOW + WEEK
+    at_once = do(stopped, c.MoveReview(OWNER, NOW + SECOND, EARLIEST), now=NOW + SECOND)
+    assert at_once.review == NOW + SECOND, "now is not over yet"
 
 
 def test_a_review_opens_at_its_moment() -> None:
