@@ -7,6 +7,7 @@ its conversation goes; both are told (`troubles`), and tried again when the worl
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Coroutine, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -32,6 +33,7 @@ BLIND_FOR = timedelta(hours=1)
 OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
 MAX_LOOK_UP = 2 * OLDEST_CLAIM  # after which there is still time for a call before the lease is over
 MARKED_WITHIN = timedelta(milliseconds=100)
+A_MOMENT = 0.05  # seconds that everybody waits for one send
 LOOK_UP_SLACK = timedelta(minutes=2)
 Aside = Callable[[Coroutine[Any, Any, None]], None]
 """Begins work of which nobody waits for the end."""
@@ -46,9 +48,9 @@ class TookTooLong(ChatError):
 
 
 async def deliver_some(kit: Kit, aside: Aside | None = None) -> int:
-    """Sends a handful of what may go out now; returns how many were claimed. Files, which may have to be drawn, and
-    what ends messages, which waits long for its turn, are given to `aside` with what follows in their conversation, so
-    that others do not wait for them."""
+    """Sends a handful of what may go out now; returns how many were claimed. Files, which may have to be drawn, what
+    ends messages, which waits long for its turn, and whatever else takes its time are given to `aside` with what
+    follows in their conversation, so that others do not wait for them."""
     batch = _Batch(kit, kit.clock.now(), aside)
     claimed = await kit.store.claim_sends(batch.begun)
     await batch.take_all(claimed)
@@ -84,20 +86,39 @@ class _Batch:
     beside: dict[str, list[Queued]] = field(default_factory=dict)
     whereabouts: dict[str, Posted | None] = field(default_factory=dict)
     """Messages of this batch by name; None where one was withdrawn."""
+    slow: dict[str, asyncio.Task[None]] = field(default_factory=dict)
+    """By conversation what is still on its way."""
 
     async def take_all(self, claimed: Sequence[Queued]) -> None:
         try:
             for queued in claimed:
                 await self._take(queued)
-            for failure in self.doubtful.values():
+            for failure in [self.doubtful[each] for each in self.doubtful.keys() - self.beside.keys()]:
                 await self._later(failure)
             if self.back:  # untried: nothing was asked of the platform
                 await self.kit.store.give_back(self.back)
+        except asyncio.CancelledError:  # what is on its way, and what follows it, is left to the next process
+            for trying in self.slow.values():
+                trying.cancel()
+            self.beside.clear()
+            raise
         finally:
             await self.mark()
-            for some in self.beside.values():
+            for conversation, some in self.beside.items():
                 assert self.aside is not None
-                self.aside(_Batch(self.kit, self.begun).take_all(some))
+                self.aside(self._go_on(conversation, some))
+
+    async def _go_on(self, conversation: str, some: Sequence[Queued]) -> None:
+        """What is on its way, and then what follows it in its conversation."""
+        if conversation in self.slow:
+            try:
+                await self.slow[conversation]
+            finally:
+                await self.mark()
+        rest = _Batch(self.kit, self.begun, held_up=self.held_up, whereabouts=self.whereabouts)
+        if conversation in self.doubtful:
+            rest.doubtful[conversation] = self.doubtful.pop(conversation)
+        await rest.take_all(some)
 
     async def _take(self, queued: Queued) -> None:
         conversation, waited = queued.send.conversation(), self.kit.clock.now() - self.begun
@@ -121,17 +142,33 @@ class _Batch:
         if (queued.send.kind == "upload" or queued.send.beside) and self.aside is not None and doubted is None:
             self.beside[conversation] = [queued]
             return
-        await self._try(queued, conversation, doubted)
+        if self.aside is None or doubted is not None:
+            await self._try(queued, conversation, doubted)
+        else:
+            await self._try_for_a_moment(queued, conversation)
+
+    async def _try_for_a_moment(self, queued: Queued, conversation: str) -> None:
+        """Others do not wait for a platform's pace, nor for its answer, longer than that."""
+        trying = asyncio.ensure_future(self._try(queued, conversation, None))
+        try:
+            await asyncio.wait({trying}, timeout=A_MOMENT)
+        except BaseException:
+            trying.cancel()  # what became of it the next process finds out
+            raise
+        if trying.done():
+            trying.result()
+        else:
+            self.slow[conversation], self.beside[conversation] = trying, []
 
     async def _try(self, queued: Queued, conversation: str, doubted: _Failure | None) -> None:
-        failure = await self._carried_out(queued)
-        if failure is None and doubted is not None and self.out[-1:] and self.out[-1].queued.id == queued.id:
+        came = await self._carried_out(queued)
+        if isinstance(came, Done) and doubted is not None:
             del self.doubtful[conversation]
             await _park(self.kit, doubted.queued, f"set aside: {doubted.why}")
-        elif failure is not None and failure.own and doubted is None:
-            self.doubtful[conversation] = failure
-        elif failure is not None:
-            await self._later(failure)
+        elif isinstance(came, _Failure) and came.own and doubted is None:
+            self.doubtful[conversation] = came
+        elif isinstance(came, _Failure):
+            await self._later(came)
             self.held_up.add(conversation)
 
     async def _later(self, failure: _Failure) -> None:
@@ -151,15 +188,16 @@ class _Batch:
             return queued
         return replace(queued, root=root, posted=self.whereabouts.get(queued.send.name, queued.posted))
 
-    async def _carried_out(self, queued: Queued) -> _Failure | None:
+    async def _carried_out(self, queued: Queued) -> Done | _Failure | None:
         with following(queued.send.happening):
-            failure = await self._tried(queued)
-            if failure is not None:
-                log.info("delivery.later", kind=queued.send.kind, tries=queued.tries, seconds=failure.wait.seconds)
-            return failure
+            came = await self._tried(queued)
+            if isinstance(came, _Failure):
+                log.info("delivery.later", kind=queued.send.kind, tries=queued.tries, seconds=came.wait.seconds)
+            return came
 
-    async def _tried(self, queued: Queued) -> _Failure | None:
-        """None when nothing more is to be tried: it is out, has been overtaken, or the platform will not take it."""
+    async def _tried(self, queued: Queued) -> Done | _Failure | None:
+        """None when it is not out and nothing more is to be tried: it has been overtaken, or the platform will not take
+        it."""
         kit = self.kit
         try:
             if (done := await _carry_out(kit, queued, self.begun)) is None:
@@ -169,6 +207,7 @@ class _Batch:
                 log.debug("delivery.sent", kind=queued.send.kind, round=queued.send.round_id)
                 self._note(replace(done, choices=second_ways.choices(kit.chat.capabilities, queued)))
                 await _besides(queued, again(kit.clock, lambda: second_ways.came_through(kit, queued)))
+                return done
         except Unreachable as gone:
             await _besides(queued, again(kit.clock, partial(second_ways.ask_to_write, kit, queued, gone)))
             await _park(kit, queued, f"refused: {gone}")
