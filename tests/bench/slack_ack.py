@@ -138,10 +138,10 @@ async def _acknowledging(
 
     following: set[asyncio.Task[Any]] = set()
 
-    async def nothing(ack: Any, client: Any, body: dict[str, Any]) -> None:
+    async def nothing(ack: Any, body: dict[str, Any]) -> None:
         await commit()
         if then is not None:
-            following.add(task := asyncio.create_task(then(client, body)))
+            following.add(task := asyncio.create_task(then(web_client, body)))
             task.add_done_callback(following.discard)
         await ack()
 

@@ -38,7 +38,7 @@ from tests.bench import slack_ack
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 from tests.wire.slack.people import Someone, settle_in
 from tests.wire.slack.screen import _action, _elements
-from tests.wire.slack.workspace import Workspace
+from tests.wire.slack.workspace import BOT_TOKEN, Workspace
 
 ROUNDS = 20
 LIMIT_MS = 1_000.0
@@ -146,7 +146,8 @@ async def edited(client: Any, body: dict[str, Any]) -> None:
     """The least that is to be seen of a press: its message says something else."""
     shown = {"type": "section", "text": {"type": "plain_text", "text": body["actions"][0]["action_ts"]}}
     blocks = [shown, *body["message"]["blocks"]]
-    await client.chat_update(channel=body["channel"]["id"], ts=body["message"]["ts"], text="seen", blocks=blocks)
+    where = {"channel": body["channel"]["id"], "ts": body["message"]["ts"]}
+    await client.chat_update(token=BOT_TOKEN, text="seen", blocks=blocks, **where)
 
 
 def p95(values: list[float]) -> float:
