@@ -172,3 +172,16 @@ def test_its_examples_give_what_stands_below_them() -> None:
     told: list[str] = []
     failed, tried = doctest.DocTestRunner().run(examples, out=told.append)
     assert (failed, tried > 8) == (0, True), "".join(told)
+
+
+def test_what_the_guide_names_in_a_file_stands_there() -> None:
+    """Whoever is new follows it to the letter: each "`NAME` of `FILE`" is true, in the house or beside it."""
+    text = " ".join((TOP / "DEVELOPERS.md").read_text(encoding="utf-8").split())
+    named = re.findall(r"`(\w+)` (?:of|in) `([\w/]+\.(?:py|json))`", text)
+    assert len(named) > 20
+    assert [(name, file) for name, file in named if not re.search(rf"\b{name}\b", _in_the_house(file))] == []
+
+
+def _in_the_house(file: str) -> str:
+    there = (place / file for place in (TOP, TOP / "bot" / "coldframe"))
+    return next((one.read_text(encoding="utf-8") for one in there if one.is_file()), "")
