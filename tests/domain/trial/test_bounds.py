@@ -16,7 +16,7 @@ from coldframe.domain.trial import commands as c
 from coldframe.domain.trial import facts as f
 from coldframe.domain.trial import life, owning
 from coldframe.domain.trial.numbers import MAX_NUMBER, check_entry
-from coldframe.domain.trial.state import Entry, Figures, Reading, Start, Trial, TrialAction, TrialStep
+from coldframe.domain.trial.state import Entry, Figures, Given, Reading, Start, Trial, TrialAction, TrialStep
 from tests.domain.trial.test_building import NOW as BUILT
 from tests.domain.trial.test_building import PLANNED, REVIEW, being_built
 from tests.domain.trial.test_life import (
@@ -288,3 +288,11 @@ def test_a_reading_that_says_the_same_after_as_many_weeks_is_none() -> None:
     assert life.decide(seen, c.TakeReading(BOT, one), NOW) == ()
     assert life.decide(seen, c.TakeReading(BOT, replace(one, weeks=2)), NOW)
     assert do(seen, c.TakeReading(BOT, replace(one, weeks=0))).looks == (1,), "no week is no look"
+
+
+def test_a_verdict_is_written_down_when_it_is_first_read() -> None:
+    """With what it rests on; read again it is the same one."""
+    reading = Reading("reached", "target-reached", "Reached.", None, weeks=1)
+    given = do(_logged(), c.TakeReading(BOT, reading))
+    assert given.given == (Given("reached", "Reached.", 1, ((1, 1),)),)
+    assert do(given, c.TakeReading(BOT, replace(reading, weeks=2))).given == given.given
