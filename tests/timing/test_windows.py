@@ -126,6 +126,15 @@ def test_a_member_of_few_hours_gets_those_before_the_limit() -> None:
     assert window.holding_up == (("mo", utc(2026, 12, 21, 11)),)
 
 
+def test_the_limit_runs_from_when_half_of_the_team_is_through() -> None:
+    """Of three, from the second: Ana is through on Wednesday, Ben on Thursday, and Mo works two hours a week."""
+    monday = WorkingCalendar(days=frozenset({0}), hours=((time(9), time(11)),))
+    team = {"ana": ENGLAND, "ben": replace(ENGLAND, days=frozenset({1, 3, 4})), "mo": monday}
+    window = days_window(team, utc(2026, 11, 25, 9), 8, private=False)
+    assert dict(window.personal)["ben"] == utc(2026, 11, 26, 17)
+    assert window.due == utc(2026, 12, 1, 17)
+
+
 def test_an_absent_decision_maker_alone_is_waited_for_up_to_the_limit() -> None:
     """A step of one person closes five days after that person, if present, would have been through."""
     away = replace(ENGLAND, away=((date(2026, 11, 23), date(2026, 12, 11)),))
