@@ -40,7 +40,7 @@ ROLES = {"leads": LEADS, "decides": DECIDES, "takes-part": TAKES_PART}
 NOBODY = ""
 STEPS = list(Step)[list(Step).index(Step.NOTES) : list(Step).index(Step.COMMITTED)]
 TALLEST = 5000  # points of a picture of a whole page
-PATIENCE = 6_000  # ms
+PATIENCE = 20_000  # ms
 WHOLE = """() => {
     const beyond = (node) => node?.getClientRects().length ? node.scrollHeight - node.clientHeight : 0;
     const inner = [document.getElementById("bench"), document.querySelector("dialog[open]")];

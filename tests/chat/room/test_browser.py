@@ -524,6 +524,16 @@ async def test_nothing_leaves_this_machine(site: Site) -> None:
     )
 
 
+async def test_a_new_line_in_what_is_said_begins_a_line(site: Site) -> None:
+    """On a card as in a form: what follows it is no part of the sentence before."""
+    page = await site.page("ada")
+    said = Message(line("Two."), (Paragraph(line("The force: late.\nWhat drives us: early.")),))
+    await site.world.room.post(site.world.room.channel("growth"), said, key="lines")
+    card = page.locator(".card").filter(has_text="The force")
+    await expect(card).to_have_count(1)
+    assert (await card.inner_text()).splitlines() == ["The force: late.", "What drives us: early."]
+
+
 async def test_every_kind_of_block_and_inline_is_drawn(site: Site) -> None:
     """Each kind shows its word, and a dividing line is a line."""
     page = await site.page("ada")
