@@ -13,7 +13,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from contextlib import AsyncExitStack, suppress
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -62,7 +62,6 @@ class Walk:
         self.runners: dict[str, web.AppRunner] = {}
         self.doors: dict[str, str] = {}
         self.taken = 0
-        self.began = stage.clock.now()
 
     async def open(self, name: str, *, acting: bool) -> None:
         server = Server(self.stage.house.room, SystemClock(), acting=acting)
@@ -242,29 +241,24 @@ class Walk:
         await self.state(f"{name}-choose", DECIDES, pressed("choice.make"))
 
     async def commitment_under_way(self) -> None:
-        """Until everything is there: plans chosen, owners asked, dates and criteria set."""
-        name = f"{STEPS.index(Step.COMMITMENT) + 3:02}-commitment"
-        for turn in range(1, 8):
-            await self.pacer.others("commitment", NOBODY)
-            if await self._step() != Step.COMMITMENT:
-                return
-            if turn <= 2:
-                await self.state(f"{name}-{turn}-leads", LEADS)
-                await self.state(f"{name}-{turn}-owner", OWNS)
-                await self.state(f"{name}-{turn}-owner-private", OWNS, talk, place="d")
-                for form in ("actions.write", "criterion.write", "fate.settle", "owner.ask", "review.date"):
-                    await self.state(f"{name}-{turn}-{form.replace('.', '-')}", LEADS, pressed(form))
-            await self.pacer.jump()
+        """When plans are chosen and their authors asked."""
+        name = f"{STEPS.index(Step.COMMITMENT) + 3:02}-commitment-chosen"
+        for role, who in {"leads": LEADS, "decides": DECIDES, "owner": OWNS}.items():
+            await self.state(f"{name}-{role}", who)
+        await self.state(f"{name}-owner-private", OWNS, talk, place="d")
+        for form in ("actions.write", "criterion.write", "fate.settle", "owner.ask"):
+            await self.state(f"{name}-{form.replace('.', '-')}", LEADS, pressed(form))
 
     # --- trials ---
 
     async def trials(self) -> None:
         cast = Cast(self.stage.scenario, self.stage.house.room)
-        self.began = self.stage.clock.now()
+        await self._live_to(cast, self.stage.clock.now() + timedelta(weeks=2), sealed=True)
+        began = self.stage.clock.now()
         await self.state("14-committed-talk", TAKES_PART, talk)
         await self.state("14-committed", TAKES_PART)
         for weeks, name in ((1.2, "15-building"), (5, "16-weeks"), (9.5, "17-reviewed"), (13, "18-next-round")):
-            await self._live_to(cast, timedelta(weeks=weeks))
+            await self._live_to(cast, began + timedelta(weeks=weeks))
             for role, who in {"owner": OWNS, "other-owner": ELSE, "leads": LEADS, "takes-part": TAKES_PART}.items():
                 await self.state(f"{name}-{role}", who)
             await self.state(f"{name}-talk", OWNS, talk)
@@ -275,10 +269,10 @@ class Walk:
                 await self.state(f"{name}-{form.replace('.', '-')}", OWNS, pressed(form))
         await self.reports()
 
-    async def _live_to(self, cast: Cast, since: timedelta) -> None:
-        """Everybody does what is theirs, and the clock goes from moment to moment."""
+    async def _live_to(self, cast: Cast, end: datetime, *, sealed: bool = False) -> None:
+        """Everybody does what is theirs, and the clock goes from moment to moment; perhaps only until it is sealed."""
         room, clock = self.stage.house.room, self.stage.clock
-        for _ in range(600):
+        while not (sealed and await self._step() is None):
             for record in cast.screen.changes():
                 for job in cast.reactions(record, clock.now()):
                     if not room.log.is_done(job.key):
@@ -286,9 +280,10 @@ class Walk:
                             await job.act()
             await self.stage.settle()
             moment = await self.stage.next_moment()
-            if moment is None or moment > self.began + since:
+            if moment is None or moment > end:
                 return
-            await self.pacer.jump()
+            clock.set(max(moment, clock.now()))
+            await self.stage.settle()
 
     async def reports(self) -> None:
         """The digest, the register, and a report as it is read outside of the room."""
