@@ -35,7 +35,7 @@ BENCHES = [
 """Modules of tests/bench that tell what something costs, each figure beside its floor in the same run."""
 STUDIES = [
     *("access", "access_slack", "cautions", "disclosure", "fuzz", "hours", "nearness", "odds", "quiet"),
-    *("similarity", "slack_calls", "verdicts"),
+    *("similarity", "slack_calls", "slack_rounds", "verdicts"),
 ]
 """Modules of tests/bench that judge what the bot says and lets through, by many more cases than a test can have."""
 

@@ -45,11 +45,15 @@ LACKS: Mapping[str, Callable[[Team], None]] = {
     "all": _with_all, "no uploads": _no_uploads, "no metadata": _no_metadata, "neither": _neither
 }  # fmt: skip
 WAYS = tuple(product(LACKS, ("socket", "http")))
-"""Every way to have it; the sizes go through all of them, again and again."""
+"""Every way to have it."""
+EVERY = [(people, way) for people in range(FEWEST, PEOPLE + 1) for way in WAYS]
+"""All that there is, at one process as at two: `tests.bench.slack_rounds` plays any part of it."""
 QUICK = ((3, ("all", "socket")), (3, ("no uploads", "http")))
-AT_ONE = [(people, WAYS[people % len(WAYS)]) for people in range(FEWEST, PEOPLE + 1)]
-AT_ONE += [(people, way) for people in (8, PEOPLE) for way in WAYS if (people, way) not in AT_ONE]
-AT_TWO = [(people, way) for people, ways in ((3, WAYS[::3]), (8, WAYS[1::3]), (PEOPLE, WAYS)) for way in ways]
+AT_ONE = (
+    (4, ("neither", "socket")), (8, ("no uploads", "socket")), (8, ("no metadata", "http")), (12, ("neither", "http")),
+    (25, ("all", "socket")), (25, ("no uploads", "http")), (25, ("no metadata", "socket")),
+)  # fmt: skip
+AT_TWO = ((3, ("all", "socket")), (8, ("neither", "http")), (25, ("all", "http")))
 
 
 def _params(found: Iterable[tuple[int, tuple[str, str]]], *marks: pytest.MarkDecorator) -> list[Any]:
@@ -67,13 +71,14 @@ def _other_complaints(there: Team) -> list[str]:
     return [each for each in there.workspace.complaints if "missing_scope files" not in each]
 
 
-@pytest.mark.parametrize(
-    ("people", "lacks", "mode"),
-    _params(QUICK) + _params((each for each in AT_ONE if each not in QUICK), pytest.mark.slow),
-)
+@pytest.mark.parametrize(("people", "lacks", "mode"), _params(QUICK) + _params(AT_ONE, pytest.mark.slow))
 async def test_a_whole_round(tmp_path: Path, people: int, lacks: str, mode: Any) -> None:
+    await at_one_process(tmp_path, people, lacks, mode)
+
+
+async def at_one_process(folder: Path, people: int, lacks: str, mode: Any) -> None:
     """Committed, everything once; what cannot be shared as a file is said in words."""
-    async with at_work(tmp_path, mode, scenario=sizes.of(people)) as there:
+    async with at_work(folder, mode, scenario=sizes.of(people)) as there:
         LACKS[lacks](there)
         await whole(there)
         assert _in_files(there) is (lacks in ("all", "no metadata"))
@@ -92,9 +97,13 @@ async def test_a_round_in_one_sitting(tmp_path: Path) -> None:
 @pytest.mark.postgres
 @pytest.mark.parametrize(("people", "lacks", "mode"), _params(AT_TWO))
 async def test_a_whole_round_at_two_processes(tmp_path: Path, people: int, lacks: str, mode: Any) -> None:
+    await at_two_processes(tmp_path, people, lacks, mode)
+
+
+async def at_two_processes(folder: Path, people: int, lacks: str, mode: Any) -> None:
     """Whichever of them takes what comes."""
-    with a_database(POSTGRES, tmp_path) as database:
-        async with pair_at_work(tmp_path, database, sizes.of(people), mode) as there:
+    with a_database(POSTGRES, folder) as database:
+        async with pair_at_work(folder, database, sizes.of(people), mode) as there:
             LACKS[lacks](there)
             await there.set_up()
             round_ = await there.play()
