@@ -94,7 +94,7 @@ def _line_of(file: str, words: str) -> int:
 
 
 def test_the_tests_of_a_wrong_are_those_of_its_line_and_end_in_time() -> None:
-    """First those of the module's name, then the quick ones; for what runs with the import those that meet its name."""
+    """First those of the module's name, then the quick ones; of what runs with the import any, quick ones first."""
     file = "coldframe/timing/pauses.py"
     number = _line_of(file, "return max(MIN_PAUSE")
     seconds = {"test_slow.py::a": 30.0, "test_quick.py::b": 0.1, "test_pauses.py::c": 1.0, "test_else.py::d": 0.1}
@@ -102,7 +102,7 @@ def test_the_tests_of_a_wrong_are_those_of_its_line_and_end_in_time() -> None:
     through = next(site for site in sites(("timing",)) if site.file == file and site.line == number)
     assert known.through(through) == ["test_pauses.py::c", "test_quick.py::b", "test_slow.py::a"]
     with_import = next(site for site in sites(("timing",)) if site.file == file and "MIN_PAUSE =" in told(site))
-    assert known.through(with_import) == ["test_pauses.py::c", "test_quick.py::b", "test_slow.py::a", "test_else.py::d"]
+    assert known.through(with_import) == ["test_else.py::d", "test_quick.py::b", "test_pauses.py::c", "test_slow.py::a"]
     long = Map({f"test_{n}.py::x": 6.0 for n in range(10)}, {file: {str(number): [*range(10)]}})
     assert len(long.through(through)) == 4, "as many as twenty seconds hold, and the one that fills them"
 

@@ -59,18 +59,6 @@ def wrong_tree(site: Site) -> ast.Module:
     return _with(site)[0]
 
 
-def names_bound(site: Site) -> list[str]:
-    """What the statement of a wrong gives a name to: whoever uses that name meets the wrong."""
-    match _statement(*_with(site)):
-        case ast.Assign(targets=targets):
-            return [target.id for target in targets if isinstance(target, ast.Name)]
-        case ast.AnnAssign(target=ast.Name(id=name)):
-            return [name]
-        case ast.FunctionDef(name=name) | ast.ClassDef(name=name):
-            return [name]
-    return []
-
-
 def told(site: Site) -> str:
     """The line as it stands, and the statement that came of it."""
     tree, node = _with(site)

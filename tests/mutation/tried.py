@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import resource
 import signal
 import sys
@@ -20,7 +19,7 @@ import coverage
 import pytest
 
 from tests.mutation.planted import plant
-from tests.mutation.sites import BOT, ROOMS, Site, names_bound
+from tests.mutation.sites import BOT, ROOMS, Site
 from tests.mutation.swapping import Functions
 
 FOUND, ENDLESS, LEFT, UNTOUCHED = "found", "without end", "not found", "no test runs through it"
@@ -56,34 +55,18 @@ class Map:
         whole.replace(file)  # whole or not at all
 
     def through(self, site: Site) -> list[str]:
-        """The tests to try, while there is time: of a line those that run through it, the module's own and the quick
-        ones first. Of what runs with the import any: first those that meet its name, then those of the module."""
+        """The tests to try, while there is time: of a line those that run through it, the module's own first. Of what
+        runs with the import any, the quick ones first: nearly all together take as long as the few slow ones."""
         names, lines = list(self.seconds), self.lines.get(site.file, {})
         here = {names[at] for at in lines.get(str(site.line), ())}
-        near = here or self._by_name(names, site)
-        inside = near | {names[at] for tests in lines.values() for at in tests}
         stem = Path(site.file).stem.strip("_")
         chosen, taken = list[str](), 0.0
-        for test in sorted(
-            here or names, key=lambda t: (t not in near, t not in inside, stem not in t, self.seconds[t], t)
-        ):
+        for test in sorted(here or names, key=lambda t: (here and stem not in t, self.seconds[t], t)):
             chosen.append(test)
             taken += self.seconds[test]
             if taken > (LONGEST if here else 2 * LONGEST):
                 break
         return chosen
-
-    def _by_name(self, names: Sequence[str], site: Site) -> set[str]:
-        """Those that run through a line that has a name which the statement binds."""
-        if not (bound := names_bound(site)):
-            return set()
-        sought = re.compile(rf"\b({'|'.join(map(re.escape, bound))})\b")
-        found = set[int]()
-        for file, lines in self.lines.items():
-            for number, text in enumerate((BOT / file).read_text(encoding="utf-8").splitlines(), 1):
-                if sought.search(text):
-                    found.update(lines.get(str(number), ()))
-        return {names[at] for at in found}
 
     def expected(self, tests: Sequence[str]) -> float:
         return sum(self.seconds.get(test, 1.0) for test in tests)

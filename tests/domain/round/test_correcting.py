@@ -40,6 +40,16 @@ def test_a_question_has_300_characters_at_most() -> None:
     assert play.refused(Reword(F, "x" * 301)) is Because.TOO_LONG
 
 
+def test_a_deadline_lies_within_sixty_days() -> None:
+    """From now on; whoever asks for more is told how far it may be."""
+    play = Play().to(Step.NOTES)
+    latest = play.now + timedelta(days=60)
+    with pytest.raises(Refused) as refused:
+        decide(play.round, SetDeadline(F, latest + timedelta(seconds=1)), play.now)
+    assert (refused.value.code, refused.value.facts["latest"]) == (Because.DEADLINE_RANGE, latest)
+    assert play.do(SetDeadline(F, latest))
+
+
 def test_its_words_are_not_in_the_trail() -> None:
     """No text of anybody's is."""
     assert Reworded("Where do they go?").public_record() == {"fact": "Reworded"}

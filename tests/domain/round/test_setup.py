@@ -132,6 +132,12 @@ def test_windows_are_as_long_as_the_design_says(step: Step, days: float, live: f
     assert rules.length(Settings("?", lengths={step: 5}), step) == 5
 
 
+def test_what_people_give_in_private_has_twenty_hours_at_least() -> None:
+    """Notes, dots, plans and ballot; what is done in the open may be shorter."""
+    private = [step for step in rules.RULES if rules.RULES[step].private]
+    assert private == [Step.NOTES, Step.DOTS, Step.PLANS, Step.BALLOT]
+
+
 def test_plans_are_read_before_the_ballot_opens() -> None:
     """The reading window is two working hours unless the round sets another."""
     assert rules.reading_length(Settings("?"), Step.BALLOT) == 2

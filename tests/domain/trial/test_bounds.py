@@ -86,6 +86,11 @@ def test_three_letters_are_a_reason() -> None:
     assert do(running(), c.StopEarly(OWNER, "bad")).stopped == "bad"
 
 
+def test_only_what_runs_is_stopped() -> None:
+    """What is being built is given up instead."""
+    assert refused(being_built(), c.StopEarly(OWNER, "no use"), BUILT).code is Because.TRIAL_OVER
+
+
 # --- numbers --------------------------------------------------------------------------------------------------------
 
 TAKEN: dict[str, list[Figures]] = {
