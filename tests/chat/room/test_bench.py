@@ -14,6 +14,7 @@ from coldframe.chat.room.pacing import Pacer
 from coldframe.chat.room.records import NotThere
 from coldframe.cli.playing import ScenarioStage
 from coldframe.clock import SystemClock
+from coldframe.engine.reading import number_lines
 from coldframe.players.hand import Hand, Screen
 from coldframe.players.scenario import load
 from coldframe.ports.bench import View
@@ -137,6 +138,18 @@ async def test_sheet_lies_there_whole_and_as_it_reads_now(team: Team) -> None:
     assert "Reason 19" not in str((await team.bar("cas"))["before"][0])
 
 
+async def test_sheet_can_be_pressed_as_it_lay_there_before_its_message_came(team: Team) -> None:
+    """A page that was drawn before the ask came finds its buttons, which are the message's by then."""
+    await team.start()
+    sheet = (await team.bar("cas"))["before"][0]
+    assert sheet["message"] is None
+    await team.write("cas", sheet, "Vents stay shut")  # the ask comes with the act
+    assert (await team.bar("cas"))["before"][0]["message"] is not None
+    await team.press("cas", sheet, "step.done")
+    after = (await team.bar("cas"))["before"][0]
+    assert "I'm not done" in str(after["card"])
+
+
 async def test_several_tabs_of_one_person_are_told_by_one_look(team: Team) -> None:
     """What moved is looked up once for all of them, and anew when it moved again; others' browsers have their own."""
     await team.start()
@@ -239,6 +252,7 @@ async def test_setup_lies_before_the_facilitator_and_nobody_else_hears(team: Tea
     """Of a round that is only being set up the others see nothing at all."""
     ada = await team.bar("ada")
     assert kinds(ada["before"]) == ["setup"] and ada["number"] == 0
+    assert words(ada["state"]) == "" and words(ada["aim"]).startswith("Look it over, then start it.")
     assert any(
         b["action"] == "round.start" for block in ada["leads"] if block["kind"] == "buttons" for b in block["buttons"]
     )
@@ -263,5 +277,7 @@ async def test_trial_lies_before_its_owner_from_being_built_to_its_weeks(team: T
     reply = await team.room.submit(owner, form.action, form.value, {form.fields[0].name: today})
     assert not reply.errors
     await team.stage.settle()
-    assert "trial.log" in str((await team.laid(owner))["trials"][0]["card"])
+    card = (await team.laid(owner))["trials"][0]
+    assert "trial.log" in str(card["card"])
+    assert number_lines.read_line(card["example"], "split").control  # as the page asks for a week in one line
     assert (await team.laid("cas"))["trials"] == []

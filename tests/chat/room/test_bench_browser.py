@@ -16,7 +16,7 @@ from coldframe.players.scenario import load
 from tests.browsers import DESK, LOOKS, PHONE
 from tests.chat.room.test_bench import TEAM, Team
 from tests.chat.room.test_browser import check
-from tests.chat.room.test_whole_round import GreyPen
+from tests.chat.room.test_whole_round import QUESTION, GreyPen
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
@@ -155,6 +155,46 @@ async def test_nothing_covers_what_has_the_focus(benches: Benches, viewport: dic
     await page.evaluate("scrollBy(0, document.querySelector('#bench .left').getBoundingClientRect().top)")
     parts = [await page.locator(one).bounding_box() for one in ("#bar", "#bench .left")]
     assert parts[0]["y"] + parts[0]["height"] <= parts[1]["y"] + 1
+
+
+async def test_ballot_is_handed_in_where_its_votes_are_counted(benches: Benches) -> None:
+    """Beside what is left, however long the plans are; and only once something was given."""
+    await benches.begin()
+    await benches.start()
+    await benches.play_to("ballot")
+    await benches.pacer.jump()
+    page = await benches.page("cas")
+    left, finish = bench(page).locator(".left"), re.compile("hand it in")
+    await expect(left).to_contain_text("2 votes left")
+    await expect(left.get_by_role("button", name=finish)).to_have_count(0)
+    await bench(page).get_by_role("button", name=re.compile("^One vote|vote for", re.I)).first.click()
+    await expect(left.get_by_role("button", name=finish)).to_be_visible()
+    await expect(bench(page).get_by_role("button", name=finish)).to_have_count(1)
+
+
+async def test_whoever_tries_it_out_alone_is_asked_at_once_and_carried_past_nothing(benches: Benches) -> None:
+    """The form can be sent as it is; the clock stops at what is theirs, at whatever hour; others do not try it alone
+    who are alone."""
+    benches.stage.question = QUESTION
+    page = await benches.page("ada")
+    controls = page.get_by_role("region", name="Rehearsal controls")
+    await page.get_by_role("button", name="Start a round").click()
+    await expect(page.get_by_label("Guiding question")).to_have_value(QUESTION)
+    await page.get_by_role("button", name="Show me the round").click()
+    await expect(bench(page).get_by_role("button", name="Try it alone first")).to_have_count(0)
+    await bench(page).get_by_role("button", name="Start now").click()
+    await lever(page, "Retention").get_by_label("A note").fill("Owners forget us")
+    await controls.get_by_role("button", name="Others do their part, then go on").click()
+    await expect(controls).to_contain_text("Your own part is still open")
+    await expect(page.locator("#bar-title")).to_contain_text("Notes")
+    await lever(page, "Retention").get_by_role("button", name=re.compile("it holds us back")).click()
+    await expect(lever(page, "Retention")).to_contain_text("Owners forget us")
+    await bench(page).get_by_role("button", name="I'm done").click()
+    await controls.get_by_role("button", name="Others do their part, then go on").click()
+    await expect(page.locator("#bar-title")).to_contain_text("Focus")
+    await controls.get_by_role("button", name="Others do their part, then go on").click()
+    await expect(page.locator("#bar-title")).to_contain_text("Merge")
+    await expect(bench(page).get_by_role("button", name="Close the merge")).to_be_visible()
 
 
 async def test_page_opens_over_whatever_is_read_and_keeps_up(benches: Benches) -> None:

@@ -148,6 +148,13 @@ def test_an_owner_accepts_themselves() -> None:
     assert play.round.choices[P0].owner == INES
 
 
+def test_whoever_names_themselves_has_said_yes() -> None:
+    """Nobody is asked what they have just said; of somebody else it is still asked."""
+    play = _commitment()
+    play.do(ChoosePlan(D, P0), AskOwner(F, P0, F))
+    assert (play.round.choices[P0].owner, play.round.choices[P0].asked) == (F, None)
+
+
 def test_a_declined_ownership_leaves_the_trial_without_owner() -> None:
     """A no is kept with its reason, and somebody else can be asked."""
     play = _commitment()

@@ -237,6 +237,21 @@ async def test_what_the_form_is_filled_with_is_read_as_it_was(chosen: Running, l
     assert (await chosen.current()).plans[P0].criterion == before
 
 
+@pytest.mark.parametrize(("share", "written"), [(0.2, "20%"), (0.29, "29%"), (0.03125, "3.1250%"), (0.0005, "0.05%")])
+async def test_a_share_stands_in_the_form_with_its_sign_as_it_was_written(
+    chosen: Running, share: float, written: str
+) -> None:
+    """Nobody who wrote 20 % finds 0.2 in a field that asks for a share such as 4%; and it is read as it was."""
+    await chosen.act("share", CompleteCriterion(F, P0, criterion(kind="split", baseline=share, target=2 * share)))
+    before = (await chosen.current()).plans[P0].criterion
+    form = (await chosen.press(F, "criterion.write")).form
+    assert form is not None
+    sent = {field.name: field.initial for field in form.fields}
+    assert sent["baseline"] == written and sent["target"].endswith("%")
+    assert (await chosen.house.room.submit(F, form.action, form.value, sent)).errors == {}
+    assert (await chosen.current()).plans[P0].criterion == before
+
+
 @pytest.mark.parametrize(
     ("field", "typed", "said"),
     [

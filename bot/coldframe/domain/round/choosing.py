@@ -185,7 +185,7 @@ def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:
 
 
 def ask(round_: Round, command: AskOwner, now: datetime) -> Facts:
-    """Who owns it stays its owner until somebody else has accepted."""
+    """Who owns it stays its owner until somebody else has accepted. Whoever names themselves has said yes."""
     settling(round_, command.by)
     checks.member(round_, command.member)
     choice = choice_of(round_, command.plan)
@@ -193,7 +193,8 @@ def ask(round_: Round, command: AskOwner, now: datetime) -> Facts:
         raise Refused(Because.OWNS_ALREADY)
     if command.member == choice.asked:
         return ()
-    if command.member in choice.offers_shown():  # an answer at once would tell of an early offer
+    offered = choice.offers_shown()  # of the others an answer at once would tell of an early offer
+    if command.member == command.by or command.member in offered:
         return (OwnershipAccepted(command.plan, command.member),)
     return (OwnerAsked(command.plan, command.member),)
 

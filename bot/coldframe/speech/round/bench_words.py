@@ -30,10 +30,10 @@ def aim(round_: Round) -> Line:
 
 
 def state(round_: Round) -> Line:
-    """How many are in, as everybody may know it; or why the round rests."""
+    """How many are in, as everybody may know it, where all give something; or why the round rests."""
     if round_.paused is not None:
         return line("rests: {why}", why=wanting_words.why_rests(round_))
-    if round_.step is Step.SETUP:
+    if round_.step not in RUNNING or rules.RULES[round_.step].decides:
         return ()
     expected = len(rules.expected(round_))
     return line("{n}", n=are_in(counter.told_in(round_), expected)) if expected > 1 else ()

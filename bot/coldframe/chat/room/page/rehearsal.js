@@ -32,9 +32,16 @@ export class Rehearsal {
 
   // What the form of a round begins with: whoever tries it out alone can send it as it is.
   begins(place) {
-    const [first, second] = place.members.filter((id) => id !== this.state.me && !this.state.people.get(id)?.bot);
-    const question = this.state.rehearsal?.question;
-    return question ? { question, name: "First try", decision_maker: this.state.me, decision_deputy: first, facilitator_deputy: second ?? first } : {};
+    const { me, people, rehearsal } = this.state;
+    const [first = me, second = me, third = second] = place.members.filter((id) => id !== me && !people.get(id)?.bot);
+    const question = rehearsal?.question;
+    return question ? { question, name: "First try", decision_maker: first, decision_deputy: second, facilitator_deputy: third === me ? first : third } : {};
+  }
+
+  // A ballot that is not handed in yet, or comparisons that follow it.
+  get #isHalfWay() {
+    const sheets = this.state.bench?.bars.flatMap((bar) => bar.before) ?? [];
+    return sheets.some((laid) => laid.card.blocks.some((block) => block.buttons?.some((button) => button.action === "compare.first" || (button.action === "ballot.lock" && button.style === "primary"))));
   }
 
   // Before anything was said to anybody.
@@ -105,7 +112,7 @@ export class Rehearsal {
 
   // One press for a step in which there is nothing to see between the two. Nobody is carried past what is theirs to do.
   async #both(chores) {
-    const mine = this.state.bench?.open;
+    const mine = this.state.bench?.open || this.#isHalfWay;
     for (const chore of chores) await this.#do("others", { step: chore.key });
     const told = this.#told;
     if (!mine) await this.#do("jump");
