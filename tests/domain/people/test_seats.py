@@ -137,6 +137,13 @@ def test_a_role_is_handed_over_and_taken_back() -> None:
     assert play.round.is_decision_maker(D)
 
 
+def test_whoever_left_takes_no_role_back() -> None:
+    """Though it was theirs."""
+    play = Play().to(Step.NOTES)
+    play.do(Leave(BOT, F))
+    assert play.refused(HandOver(F, Role.FACILITATOR, to_deputy=False)) is Because.NOT_A_MEMBER
+
+
 def test_nothing_is_handed_to_somebody_who_left() -> None:
     """Neither a deputy nor a holder who left is given a role."""
     play = Play().to(Step.NOTES)

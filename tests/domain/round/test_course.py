@@ -29,6 +29,7 @@ from coldframe.domain.round.moves import (
     SetWindow,
     StepExtended,
     StepOpened,
+    TellDates,
     WindowSet,
 )
 from coldframe.domain.round.notes import Revealed
@@ -62,6 +63,15 @@ def test_each_member_has_a_deadline_of_their_own_in_view() -> None:
     play = _notes()
     play.do(SetWindow(BOT, play.now, play.now + DAY, {INES: play.now + HOUR}))
     assert play.round.progress.personal == {INES: play.now + HOUR}
+
+
+def test_how_often_dates_were_told_is_counted_one_by_one() -> None:
+    """Calendars take a newer file for newer by that number; only the bot tells them."""
+    play = _notes()
+    before = play.round.dates_told_times
+    play.do(TellDates(BOT, {Step.FOCUS: play.now + DAY}), TellDates(BOT, {Step.FOCUS: play.now + 2 * DAY}))
+    assert play.round.dates_told_times == before + 2
+    assert play.refused(TellDates(F, {})) is Because.NOT_YOURS
 
 
 def test_parts_of_a_step_are_set_once_and_for_who_takes_part() -> None:
