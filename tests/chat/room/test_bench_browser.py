@@ -197,6 +197,16 @@ async def test_whoever_tries_it_out_alone_is_asked_at_once_and_carried_past_noth
     await expect(bench(page).get_by_role("button", name="Close the merge")).to_be_visible()
 
 
+async def test_what_the_question_asks_for_stands_below_its_field(benches: Benches) -> None:
+    """Nobody is told after the act how a question begins."""
+    await benches.begin()
+    await benches.start()
+    await benches.play_to("questions")
+    page = await benches.page("ada")
+    field = bench(page).get_by_label("The question")
+    await expect(field).to_have_accessible_description(re.compile("It begins with “How might we” and ends with “\\?”"))
+
+
 async def test_page_opens_over_whatever_is_read_and_keeps_up(benches: Benches) -> None:
     """What is open for me: from the bar, with its buttons; a press there opens its form in front."""
     await benches.begin()
