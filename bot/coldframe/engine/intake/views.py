@@ -158,7 +158,12 @@ async def _laid(request: Request, trial: Trial, today: date, waiting: Sequence[P
 
 
 async def _pictures(request: Request, trial: Trial) -> list[str]:
-    """In the channel, the earliest first."""
+    """In the channel, the newest verdict's last: other messages of a trial have files of dates."""
     place = trial_turn.channel(trial)
     found = await request.turn.uow.posted_like(MessageName(trial.id, "").pack())
-    return sorted(p.message_id for p in found if lives.is_file(p.name) and p.place.root() == place)
+    files = [
+        (lives.named(p.name).what == "verdict", p.message_id)
+        for p in found
+        if lives.is_file(p.name) and p.place.root() == place
+    ]
+    return [message for _, message in sorted(files)]
