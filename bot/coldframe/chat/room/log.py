@@ -68,6 +68,7 @@ class Log(Before):
 
     def _lose_what_is_sealed(self, now: datetime) -> None:
         self._db.execute("update life set lost = messages")
+        wrote = self._one("select exists (select 1 from messages where kind = 'direct')")[0]
         for table, where in (
             ("files", "about is not null"), ("messages", "kind = 'direct'"), ("own", "true"), ("acts", "not done"),
         ):  # fmt: skip
@@ -75,7 +76,7 @@ class Log(Before):
         self._drop_earlier()
         self._forget_read()
         people = [person.id for person in self.people() if not person.is_bot]
-        for person in people:  # whose they were nobody can tell any more
+        for person in people if wrote else ():  # whose they were nobody can tell any more
             place = Place(self.tenant, "direct", person)
             self.put_message(place, BOT, now, card=room_words.key_gone(), key=CLEARED)
         self._all_anew(people)
