@@ -9,6 +9,8 @@ from tests.demo.large import NOTES, PEOPLE, large
 from tests.demo.runs import scenario
 
 FEWEST = 3
+WHY = "We know more of it than the comparisons say."
+"""Of few who compare, the matrix may speak against what becomes of a plan, and then it asks why."""
 
 
 def of(people: int) -> Scenario:
@@ -26,7 +28,13 @@ def _few(main: Scenario, people: int) -> Scenario:
     team = main.team[:people]
     here = {person.id for person in team}
     notes = [note for note in main.notes if note.by in here]
-    plans = [plan for plan in main.plans if plan.by in here]
+    precedents = [precedent for precedent in main.precedents if precedent.by in here]
+    told = {precedent.title for precedent in precedents}
+    plans = [
+        plan if plan.borrows in told else plan.model_copy(update={"borrows": ""})
+        for plan in main.plans
+        if plan.by in here
+    ]
     written = {note.key for note in notes} | {plan.key for plan in plans}
 
     def given(by_person: dict[str, list[str]]) -> dict[str, list[str]]:
@@ -38,9 +46,10 @@ def _few(main: Scenario, people: int) -> Scenario:
         for owner in main.commitment.owners
         if owner.plan in written and (asked := [person for person in owner.asked if person in here])
     ]
+    fates = [fate.model_copy(update={"why": fate.why or WHY}) for fate in main.commitment.fates if fate.plan in written]
     commitment = main.commitment.model_copy(
         update={
-            "owners": owners, "fates": [fate for fate in main.commitment.fates if fate.plan in written],
+            "owners": owners, "fates": fates,
             "forecasts": {person: chance for person, chance in main.commitment.forecasts.items() if person in here},
         }
     )  # fmt: skip
@@ -51,7 +60,7 @@ def _few(main: Scenario, people: int) -> Scenario:
             "same": [group for group in same if len(group) > 1],
             "dots": given(main.dots), "ballot": given(main.ballot),
             "questions": [question for question in main.questions if question.about in written],
-            "precedents": [precedent for precedent in main.precedents if precedent.by in here],
+            "precedents": precedents,
             "jottings": {person: text for person, text in main.jottings.items() if person in here},
         }
     )  # fmt: skip
