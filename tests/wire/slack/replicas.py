@@ -179,7 +179,8 @@ class PairTeam(Team):
     @property
     def _small(self) -> dict[str, Any]:
         item = {"type": "message", "channel": CHANNEL, "ts": self.workspace.ts()}
-        return {"type": "reaction_added", "user": "U0NADIA", "reaction": "eyes", "item": item}
+        somebody = next(iter(self.people.values())).id
+        return {"type": "reaction_added", "user": somebody, "reaction": "eyes", "item": item}
 
     async def _in_hand(self) -> tuple[int, int]:
         """(rows that a living process has claimed, rows whose time has come)."""

@@ -110,7 +110,9 @@ async def at_two_processes(folder: Path, people: int, lacks: str, mode: Any) -> 
             assert round_.step is Step.COMMITTED
             assert await there.waiting() == [] and await there.given_up() <= {"the step was over"}
             assert there.twice() == [] and await there.missing() == []
-            assert there.workspace.delivery.undelivered == [] and _other_complaints(there) == []
+            assert there.workspace.delivery.undelivered == []
+            complaints = _other_complaints(there)
+            assert complaints == [], complaints
             assert len(round_.notes) == sum(not note.late for note in there.scenario.notes)
             assert len(round_.plans) == len(there.scenario.plans)
             assert _in_files(there) is (lacks in ("all", "no metadata"))
