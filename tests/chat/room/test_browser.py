@@ -174,6 +174,9 @@ async def test_confirmation_is_asked_and_can_be_refused(site: Site) -> None:
     await page.get_by_role("dialog").get_by_role("button", name="Withdraw all").click()
     await expect(page.get_by_role("dialog")).to_have_count(0)
     await expect(danger).to_be_focused()
+    async with asyncio.timeout(5):  # the dialog closes before the bot has heard
+        while len(site.world.bot.events) == heard:
+            await asyncio.sleep(0.02)
     assert len(site.world.bot.events) == heard + 1
 
 
