@@ -12,7 +12,7 @@ FREE = frozenset({"auth.test", "apps.connections.open", "bots.info"})
 """Calls of a start and of connections."""
 MOST: Mapping[str, int] = {
     "chat.postMessage": 255, "chat.update": 350, "chat.delete": 140, "conversations.members": 165, "users.list": 120,
-    "conversations.replies": 70, "conversations.history": 30, "views.open": 50, "users.info": 5, "reactions.get": 0,
+    "conversations.replies": 90, "conversations.history": 30, "views.open": 50, "users.info": 5, "reactions.get": 0,
     "files.getUploadURLExternal": 22, "files.completeUploadExternal": 22, "files.delete": 12,
     "conversations.open": 8, "conversations.info": 4, "chat.postEphemeral": 8, "chat.getPermalink": 8, "pins.add": 1,
     "pins.list": 1,
