@@ -11,7 +11,7 @@ from coldframe.errors import FAILED, ColdframeError
 SKEW_WARNS = timedelta(seconds=30)
 SKEW_STOPS = timedelta(minutes=2)
 """By so much the two may differ; from five minutes on Slack has every signed request refused."""
-REMEDY = "Set this machine's clock by a time server"
+State = Literal["ok", "warning", "unknown", "broken"]
 
 
 class WrongClock(ColdframeError, ValueError):
@@ -42,12 +42,13 @@ def require_in_time(date: str | None, now: datetime, whose: str) -> None:
         raise WrongClock(off, whose)
 
 
-def judged(date: str | None, now: datetime, whose: str) -> tuple[Literal["ok", "warning", "unknown", "broken"], str]:
-    """How well the two go together, and in words."""
+def judged(date: str | None, now: datetime, whose: str, besides: str = "") -> tuple[State, str, str]:
+    """How well the two go together, in words, and what to do where they do not. `besides`: what else they cause."""
     off = skew(date, now)
     if off is None:
-        return "unknown", f"{whose} answer carried no readable time"
-    state: Literal["ok", "warning", "broken"] = (
-        "ok" if abs(off) < SKEW_WARNS else "warning" if abs(off) < SKEW_STOPS else "broken"
-    )
-    return state, f"{abs(off).total_seconds():.0f} s apart from {whose}"
+        return "unknown", f"{whose} answer carried no readable time", ""
+    told = f"{abs(off).total_seconds():.0f} s apart from {whose}"
+    if abs(off) < SKEW_WARNS:
+        return "ok", told, ""
+    remedy = f"Set this machine's clock by a time server{besides}."
+    return "warning" if abs(off) < SKEW_STOPS else "broken", told, remedy

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
-from functools import cache
+from functools import cache, cached_property
 from operator import is_
 from typing import Any
 
@@ -108,7 +108,7 @@ def _placed_before(shape: Any) -> TypeAdapter[Any]:
 def to_rows(round_: Round, before: Rows | None = None, read: Iterable[Opened] = ()) -> Rows:
     """Splits a round into what may be read at rest and what may not. What it was `read` from keeps its places."""
     known = before.items if before is not None else {}
-    places = {(one.kind, key): place for one in read for place, key, _ in (one.read(),)}
+    places = {(one.kind, key): place for one in read for place, key, _ in (one.read,)}
     last: dict[str, int] = defaultdict(lambda: -1)  # places grow; where one is left empty, those behind stay as sealed
     items: dict[tuple[str, str], Item] = {}
     for kind, key, thing, use in _secret(round_):
@@ -221,7 +221,7 @@ def _without_marks(ledger: Ledger | None) -> Ledger | None:
     return None if ledger is None else replace(ledger, marks={}, locked=frozenset())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Opened:
     """The body of a sealed row, opened. `item` is its name where that stood in clear."""
 
@@ -229,6 +229,7 @@ class Opened:
     body: bytes
     item: str | None = None
 
+    @cached_property
     def read(self) -> tuple[int, str, Any]:
         """Its place among its kind, its name, and what it is."""
         shape = _SHAPES[self.kind]
@@ -244,7 +245,7 @@ def from_rows(doc: str, items: Iterable[Opened], marks: Mapping[str, Mapping[str
     does not learn who wrote first. What could not be opened is not there."""
     round_: Round = _adapter(Round).validate_json(doc)
     read: dict[str, dict[Any, Any]] = {kind: {} for kind in _SHAPES}
-    for kind, (_, key, thing) in sorted(((i.kind, i.read()) for i in items), key=lambda one: one[1][0]):
+    for kind, (_, key, thing) in sorted(((i.kind, i.read) for i in items), key=lambda one: one[1][0]):
         read[kind][key] = thing
     read["note"] = {**round_.notes, **read["note"]}
     read["plan"] = _signed(round_, read["plan"], read[AUTHOR])

@@ -16,7 +16,7 @@ from coldframe.ports.chat import Person, Unreachable
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, FD, D, F
 from tests.engine.absence.hands import LENGTHS, MONDAY, Hands, away, read_by, unheard
-from tests.engine.clockwork import begin
+from tests.engine.clockwork import Running, begin
 from tests.engine.reaching import at_step
 from tests.engine.seeing_through import Team, a_team
 
@@ -66,20 +66,25 @@ async def test_a_late_note_typed_meanwhile_is_kept(tmp_path: Path) -> None:
         assert [n.text for n in (await team.current()).late_notes.values()] == ["the bill is late"]
 
 
+async def _read_at_the_return(team: Running, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Whose conversations, as often as each is asked for."""
+    asked: list[str] = []
+    read: Any = team.house.room.written
+
+    async def written(place: Any, *more: Any) -> Any:
+        asked.append(place.id)
+        return await read(place, *more)
+
+    monkeypatch.setattr(team.house.room, "written", written)
+    await team.house.engine.returned()
+    await team.settle()
+    return asked
+
+
 async def test_nobody_is_read_whose_lines_are_not_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """With the round sealed only the owner's conversation and the facilitator's are asked for."""
     async with a_team(tmp_path) as team:
-        asked: list[str] = []
-        read: Any = team.house.room.written
-
-        async def written(place: Any, *more: Any) -> Any:
-            asked.append(place.id)
-            return await read(place, *more)
-
-        monkeypatch.setattr(team.house.room, "written", written)
-        await team.house.engine.returned()
-        await team.settle()
-        assert sorted(asked) == sorted({D, F})
+        assert sorted(await _read_at_the_return(team, monkeypatch)) == sorted({D, F})
 
 
 async def test_whoever_writes_for_several_rounds_is_read_once_for_all_of_them(
@@ -97,16 +102,7 @@ async def test_whoever_writes_for_several_rounds_is_read_once_for_all_of_them(
             await hands[0].erases(INES, lines[0])
             await hands[1].edits(INES, lines[1], "- retention: the bill is late")
             await hands[2].writes(INES, "- retention: too many mails", sheets[2])
-        asked: list[str] = []
-        read: Any = team.house.room.written
-
-        async def written(place: Any, *given: Any) -> Any:
-            asked.append(place.id)
-            return await read(place, *given)
-
-        monkeypatch.setattr(team.house.room, "written", written)
-        await team.house.engine.returned()
-        await team.settle()
+        asked = await _read_at_the_return(team, monkeypatch)
         found = [[note.text for note in (await each.current()).notes.values()] for each in (team, *more)]
         assert found == [[], ["the bill is late"], ["slow pages", "too many mails"]]
         assert sorted(asked) == sorted(EVERYBODY[:6])

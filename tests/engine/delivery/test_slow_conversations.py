@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from coldframe.domain.names import Step
+from coldframe.engine.delivery import outbox
 from coldframe.message.nodes import Message, line
 from coldframe.ports.chat import NotDelivered, Place
 from coldframe.ports.storage import Send
@@ -22,12 +23,15 @@ MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 
 
 class Slow:
-    """A platform that answers nobody's posts to D before `answers` is set, and then as it is told."""
+    """A platform that answers nobody's posts to D before `answers` is set, and then as it is told; a post to F ends the
+    process while `stops` is set."""
 
     def __init__(self, team: Running, monkeypatch: pytest.MonkeyPatch) -> None:
         self.team = team
         self.answers = asyncio.Event()
         self.fails: list[Exception] = []
+        self.stops = False
+        self.taken: list[str] = []
         self.besides: list[Coroutine[Any, Any, None]] = []
         self._post = team.house.engine.kit.chat.post
         monkeypatch.setattr(team.house.engine.kit.chat, "post", self.post)
@@ -38,6 +42,9 @@ class Slow:
             await self.answers.wait()
             if self.fails:
                 raise self.fails.pop()
+        if place.id == F and self.stops:
+            raise asyncio.CancelledError
+        self.taken.append(key)
         return await self._post(place, message, key=key)
 
     async def delivers(self, *sends: tuple[str, str]) -> None:
@@ -91,3 +98,30 @@ async def test_what_fails_late_comes_again_before_what_follows_it(slow: Slow) ->
     await slow.team.until(slow.team.clock.now() + timedelta(hours=1))
     await slow.answered()
     assert slow.heard(D, "one", "three") == ["one", "three"]
+
+
+async def test_what_follows_a_late_break_tells_whose_fault_it_was(slow: Slow, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It goes, so what broke is set aside and not tried again."""
+    monkeypatch.setattr(outbox, "STUBBORN", 1)
+    slow.fails.append(RuntimeError())
+    await slow.delivers((D, "one"), (D, "three"))
+    await slow.answered()
+    await slow.team.until(slow.team.clock.now() + timedelta(hours=1))
+    await slow.answered()
+    assert slow.heard(D, "one", "three") == ["three"]
+
+
+async def test_what_is_on_its_way_at_a_stop_is_left_to_the_next_process(slow: Slow) -> None:
+    """With what follows it; nothing of it is lost, or said twice."""
+    slow.stops = True
+    with pytest.raises(asyncio.CancelledError):
+        await slow.delivers((D, "one"), (F, "two"), (D, "three"))
+    assert slow.besides == []
+    slow.stops = False
+    slow.answers.set()
+    for _ in range(2):  # what still went on would go out
+        await asyncio.sleep(0)
+    assert slow.taken == []
+    await slow.team.until(slow.team.clock.now() + timedelta(hours=1))
+    await slow.answered()
+    assert (slow.heard(D, "one", "three"), slow.heard(F, "two")) == (["one", "three"], ["two"])

@@ -201,7 +201,7 @@ class Screen:
 
 
 def _elements(raw: Data) -> list[Data]:
-    return [e for b in raw.get("blocks", ()) if b["type"] == "actions" for e in b["elements"]]
+    return [e for b in raw.get("blocks") or () if b["type"] == "actions" for e in b["elements"]]
 
 
 def _whole(messages: Iterable[Data]) -> Iterator[Data]:

@@ -32,7 +32,7 @@ from coldframe.players.cast import Cast
 from coldframe.players.scenario import Person, load
 from tests.wire.slack.delivery import Acknowledged
 from tests.wire.slack.people import Someone
-from tests.wire.slack.screen import read
+from tests.wire.slack.screen import _elements, read
 from tests.wire.slack.whole_round import CHANNEL, SCENARIO, Team, at_work
 from tests.wire.slack.workspace import BOT_USER, Data
 
@@ -287,12 +287,6 @@ class Reader:
 
 def _with(message: Data, element: Data) -> Data:
     return message | {"blocks": [{"type": "actions", "elements": [element]}]}
-
-
-def _elements(message: Data) -> Iterator[Data]:
-    for block in message.get("blocks") or ():
-        if block["type"] == "actions":
-            yield from block["elements"]
 
 
 def _first(text: str) -> str:

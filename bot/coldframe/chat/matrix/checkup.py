@@ -10,7 +10,7 @@ import aiohttp
 from coldframe.chat.matrix.calls import CLIENT, Calls, path
 from coldframe.chat.matrix.login import SERVERS, Options, server_of
 from coldframe.ports.chat import ChatError, Clock
-from coldframe.ports.clocks import REMEDY, judged
+from coldframe.ports.clocks import judged
 
 ADDRESS = "COLDFRAME_MATRIX_HOMESERVER is the server's address for clients, such as https://matrix.example.org."
 LIMITS = (
@@ -41,11 +41,10 @@ async def check_matrix(options: Options, clock: Clock) -> list[Found]:
             versions = (await calls.get(CLIENT.replace("/v3", "/versions"))).get("versions") or []
         except ChatError as trouble:
             return [Found("homeserver", "broken", f"{options.homeserver}: {trouble}", ADDRESS)]
-        state, told = judged(calls.date, clock.now(), SERVERS)
         newest = str(versions[-1]) if versions else "no version"
         return [
             Found("homeserver", "ok", f"{options.homeserver} answers and speaks {newest}"),
-            Found("clock", state, told, f"{REMEDY}." if state in ("warning", "broken") else ""),
+            Found("clock", *judged(calls.date, clock.now(), SERVERS)),
             await _account(calls, options),
             _allowed(options),
             Found("rate limits", "unknown", "cannot be seen from here", LIMITS),

@@ -23,7 +23,7 @@ from coldframe.chat.slack.accounts import (
 from coldframe.chat.slack.calls import TOO_FAST
 from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES
 from coldframe.ports.chat import Clock
-from coldframe.ports.clocks import REMEDY, judged
+from coldframe.ports.clocks import judged
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
@@ -182,9 +182,8 @@ def _events(headers: Mapping[str, str]) -> Finding:
 
 
 def _clock(headers: Mapping[str, str], clock: Clock) -> Finding:
-    state, told = judged(told_date(headers), clock.now(), SLACKS)
-    remedy = f"{REMEDY}; from 300 s on every signed request is refused."
-    return Finding("clock", state, told, remedy if state in ("warning", "broken") else "")
+    refused = "; from 300 s on every signed request is refused"
+    return Finding("clock", *judged(told_date(headers), clock.now(), SLACKS, refused))
 
 
 async def _clock_alone(bot: AsyncWebClient, clock: Clock) -> Finding:

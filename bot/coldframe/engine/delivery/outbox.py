@@ -93,7 +93,7 @@ class _Batch:
         try:
             for queued in claimed:
                 await self._take(queued)
-            for failure in [self.doubtful[each] for each in self.doubtful.keys() - self.beside.keys()]:
+            for failure in [each for place, each in self.doubtful.items() if place not in self.beside]:
                 await self._later(failure)
             if self.back:  # untried: nothing was asked of the platform
                 await self.kit.store.give_back(self.back)

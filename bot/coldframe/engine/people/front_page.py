@@ -43,16 +43,17 @@ async def gathered(request: Request) -> Page:
     here = {round_.channel for round_ in rounds} | {*channels}
     open_ = await _open_trials(request, channels)
     trials = await _waiting(request, open_)
+    ended = await _ended(request, channels)
     return Page(
         me=me,
         owed=tuple(await reminders.owed(turn, request.tenant, me, here)),
         rounds=tuple(rounds),
         seen=await what_now.seen(turn, rounds, me),
         trials=tuple(trials),
-        dates=await _dates(request, channels, rounds, open_),
+        dates=_dates(request, rounds, open_, ended.values()),
         has_calendar=turn.kit.feed is not None,
         others=tuple(await _others(request, channels, rounds)),
-        begin=tuple(await _begin(request, channels)),
+        begin=tuple(await _begin(request, ended)),
     )
 
 
@@ -80,8 +81,14 @@ def _acts_in(trial: Trial) -> Collection[MemberId | None]:
     return trial.owner, trial.asked, *(action.who for action in trial.open_actions())
 
 
-async def _dates(
-    request: Request, channels: Sequence[str], rounds: Sequence[Round], trials: Sequence[Trial]
+async def _ended(request: Request, channels: Sequence[str]) -> dict[str, Round]:
+    """By channel the last round that ended there."""
+    found = {team: await teams.last_ended(request.turn.uow, request.tenant, team) for team in channels}
+    return {team: last for team, last in found.items() if last is not None}
+
+
+def _dates(
+    request: Request, rounds: Sequence[Round], trials: Sequence[Trial], ended: Collection[Round]
 ) -> tuple[Appointment, ...]:
     """Deadlines of their rounds, reviews that they hold, their own first-week actions, and the next round of each
     channel."""
@@ -89,9 +96,7 @@ async def _dates(
     found = [date for date in deadlines if not date.cancelled and date.alarm_minutes is not None]  # not yet over
     theirs = [t for t in trials if request.by in (*t.holders(), *_acts_in(t))]
     found += [date for trial in theirs for date in trial_dates.own_dates(trial, request.by)]
-    for team in channels:
-        last = await teams.last_ended(request.turn.uow, request.tenant, team)
-        found += commitment_words.next_round(last) if last is not None and request.by in last.active() else ()
+    found += [date for last in ended if request.by in last.active() for date in commitment_words.next_round(last)]
     return tuple(sorted((each for each in found if each.starts >= request.turn.now), key=lambda each: each.starts))
 
 
@@ -102,14 +107,10 @@ async def _others(request: Request, channels: Sequence[str], rounds: Sequence[Ro
     return [await request.turn.round(head.id) for head in heads if head.id not in mine and head.step is not Step.SETUP]
 
 
-async def _begin(request: Request, channels: Sequence[str]) -> list[tuple[str, str]]:
+async def _begin(request: Request, ended: Mapping[str, Round]) -> list[tuple[str, str]]:
     """(channel, name of its last round) where none is open."""
-    found = []
-    for team in channels:
-        last = await teams.last_ended(request.turn.uow, request.tenant, team)
-        if last is not None and not await request.turn.uow.heads(request.tenant, channel=team):
-            found.append((team, last.name))
-    return found
+    uow = request.turn.uow
+    return [(team, last.name) for team, last in ended.items() if not await uow.heads(request.tenant, channel=team)]
 
 
 # --- shown, and shown anew -------------------------------------------------------------------------------------------
