@@ -110,7 +110,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """What was collected stays to the end: looking at it for garbage again and again was a seventh of the suite."""
+    """What was collected stays to the end: looking at it for garbage again and again takes a seventh of the suite."""
     memory.let_stand()
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from coldframe.analysis import drawn, evidence
 from coldframe.analysis.measures import Count, Direction, Kind, Measure, Numbers, Tally, WeeklyNumbers
@@ -130,18 +131,14 @@ def test_a_drifting_share_never_passes_everybody() -> None:
 @pytest.mark.parametrize("freedom", [1.0, 2.5, 7.0, 300.0])
 @pytest.mark.parametrize("alpha", [0.05, 0.005])
 def test_students_quantiles_are_read_off_near_enough(freedom: float, alpha: float) -> None:
-    from scipy.stats import t
-
     found = drawn.student(np.array([freedom, 0.2]), alpha)
-    assert found[0] == pytest.approx(t.ppf(1 - alpha / 2, freedom), rel=2e-3)
-    assert found[1] == pytest.approx(t.ppf(1 - alpha / 2, 1), rel=2e-3), "less than one degree is read as one"
+    assert found[0] == pytest.approx(stats.t.ppf(1 - alpha / 2, freedom), rel=2e-3)
+    assert found[1] == pytest.approx(stats.t.ppf(1 - alpha / 2, 1), rel=2e-3), "less than one degree is read as one"
 
 
 def test_welch_by_rows_is_scipys() -> None:
-    from scipy.stats import ttest_ind
-
     rng = np.random.default_rng(3)
     before, after = rng.normal(0, 1, (6, 8)), rng.normal(1, 3, (6, 4))
     t, freedom = drawn.welch(before, after)
-    known = ttest_ind(after, before, axis=1, equal_var=False)
+    known = stats.ttest_ind(after, before, axis=1, equal_var=False)
     assert t == pytest.approx(known.statistic) and freedom == pytest.approx(known.df)

@@ -137,12 +137,16 @@ class Play:
         return self.now + DAY
 
     def refused(self, command: Command) -> Because:
-        """The code of the refusal; the command must be refused and change nothing."""
+        """The code of the refusal."""
+        return self.refusal(command).code
+
+    def refusal(self, command: Command) -> Refused:
+        """With its facts; the command must be refused and change nothing."""
         before = self.round
         with pytest.raises(Refused) as caught:
             decide(self.round, command, self.now)
         assert self.round == before
-        return caught.value.code
+        return caught.value
 
     def wait(self, time: timedelta) -> None:
         self.now += time

@@ -18,7 +18,11 @@ def is_planned_as_share(criterion: Criterion) -> bool:
 
 def level(criterion: Criterion, number: float | None) -> str:
     """As it was stated: 3.95% is not 4%."""
-    return stated(number, share=is_planned_as_share(criterion) and abs(number or 0) <= 1)
+    return stated(number, share=_as_share(criterion, number))
+
+
+def _as_share(criterion: Criterion, number: float | None) -> bool:
+    return is_planned_as_share(criterion) and abs(number or 0) <= 1
 
 
 def stated(number: float | None, *, share: bool) -> str:
@@ -44,9 +48,7 @@ def typed(value: float | None) -> str:
 
 def typed_level(criterion: Criterion, value: float | None) -> str:
     """A share as it was written, with its sign."""
-    if value is None or abs(value) > 1 or not is_planned_as_share(criterion):
-        return typed(value)
-    return f"{typed(100 * value)}%"
+    return f"{typed(100 * value)}%" if value is not None and _as_share(criterion, value) else typed(value)
 
 
 def places(number: float) -> str:

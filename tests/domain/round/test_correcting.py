@@ -44,9 +44,8 @@ def test_a_deadline_lies_within_sixty_days() -> None:
     """From now on; whoever asks for more is told how far it may be."""
     play = Play().to(Step.NOTES)
     latest = play.now + timedelta(days=60)
-    with pytest.raises(Refused) as refused:
-        decide(play.round, SetDeadline(F, latest + timedelta(seconds=1)), play.now)
-    assert (refused.value.code, refused.value.facts["latest"]) == (Because.DEADLINE_RANGE, latest)
+    refused = play.refusal(SetDeadline(F, latest + timedelta(seconds=1)))
+    assert (refused.code, refused.facts["latest"]) == (Because.DEADLINE_RANGE, latest)
     assert play.do(SetDeadline(F, latest))
 
 

@@ -8,7 +8,6 @@ import pytest
 
 from coldframe.domain.names import PlanId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because, Impossible, Refused
-from coldframe.domain.round.life import decide
 from coldframe.domain.round.moves import Cancel, Close
 from coldframe.domain.round.plans import (
     PLANS_EACH,
@@ -77,13 +76,8 @@ def test_a_text_of_the_page_is_taken_up_to_its_length(field: str) -> None:
     """One character more is refused by the name of its field."""
     fits, does_not = LONGEST[field]
     assert _plans().do(HandInPlan(INES, a_plan("p", **fits)))
-    with pytest.raises(Refused) as refused:
-        decide((play := _plans()).round, HandInPlan(INES, a_plan("p", **does_not)), play.now)
-    assert (refused.value.code, refused.value.facts["field"], refused.value.facts["over"]) == (
-        Because.TOO_LONG,
-        field,
-        1,
-    )
+    refused = _plans().refusal(HandInPlan(INES, a_plan("p", **does_not)))
+    assert (refused.code, refused.facts["field"], refused.facts["over"]) == (Because.TOO_LONG, field, 1)
 
 
 NUMBERS: dict[str, tuple[tuple[dict[str, object], ...], tuple[dict[str, object], ...], Impossible]] = {

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
-
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import NoteId, Step
-from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.life import decide
+from coldframe.domain.refusals import Because
 from coldframe.domain.round.merging import (
     MOST_SAID,
     SAID,
@@ -110,9 +107,8 @@ def test_twenty_wait_for_the_facilitator_at_once() -> None:
     for a, b in pairs[:MOST_SAID]:
         play.do(SayTheSame(INES, a.id, b.id))
     a, b = pairs[MOST_SAID]
-    with pytest.raises(Refused) as refused:
-        decide(play.round, SayTheSame(INES, a.id, b.id), play.now)
-    assert (refused.value.code, refused.value.facts["most"]) == (Because.TOO_MANY, 20)
+    refused = play.refusal(SayTheSame(INES, a.id, b.id))
+    assert (refused.code, refused.facts["most"]) == (Because.TOO_MANY, 20)
     play.do(AnswerMerge(F, pairs[0][0].notes[0], pairs[0][1].notes[0], same=False))
     assert play.do(SayTheSame(INES, a.id, b.id))
 

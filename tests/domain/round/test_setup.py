@@ -10,12 +10,11 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.names import LeverId, MemberId, Role, Step
 from coldframe.domain.people.commands import ConfirmWeight, Join
 from coldframe.domain.people.seats import power_share
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
-from coldframe.domain.round.life import decide
 from coldframe.domain.round.moves import Start
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Settings
-from tests.domain.play import DD, FD, MONDAY, D, F, Play, a_round
+from tests.domain.play import DD, FD, D, F, Play, a_round
 
 # Normalised Banzhaf share of the decision-maker in per cent, the table of the method: people -> weights 1 to 5.
 PRINTED = {
@@ -95,10 +94,9 @@ def test_a_setting_is_taken_up_to_its_bounds_and_not_beyond(name: str, least: in
         play.do(*(Join(F, MemberId(f"m{number}"), "M") for number in range(40)), ConfirmWeight(F))
         assert play.do(Start(F)), (name, value)
     for value in (least - 1, most + 1):
-        with pytest.raises(Refused) as refused:
-            decide(a_round(12, **{name: value}), Start(F), MONDAY)
-        assert refused.value.code is Because.BAD_SETTING
-        assert refused.value.facts == {"setting": name, "value": value, "allowed": f"{least} to {most}"}
+        refused = Play(a_round(12, **{name: value})).refusal(Start(F))
+        assert refused.code is Because.BAD_SETTING
+        assert refused.facts == {"setting": name, "value": value, "allowed": f"{least} to {most}"}
 
 
 def test_a_window_is_taken_up_to_its_bounds() -> None:
@@ -132,8 +130,8 @@ def test_windows_are_as_long_as_the_design_says(step: Step, days: float, live: f
     assert rules.length(Settings("?", lengths={step: 5}), step) == 5
 
 
-def test_what_people_give_in_private_has_twenty_hours_at_least() -> None:
-    """Notes, dots, plans and ballot; what is done in the open may be shorter."""
+def test_notes_dots_plans_and_ballot_are_given_in_private() -> None:
+    """Windows of these have twenty hours at least (tests/timing/test_windows.py); others may be shorter."""
     private = [step for step in rules.RULES if rules.RULES[step].private]
     assert private == [Step.NOTES, Step.DOTS, Step.PLANS, Step.BALLOT]
 

@@ -15,7 +15,7 @@ from coldframe.speech.names import about, count, fewest, message_name
 from coldframe.speech.round import paging
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.paging import Pages, pages, turning
-from coldframe.speech.round.prompts import card, until
+from coldframe.speech.round.prompts import card, done, until
 from coldframe.speech.round.results import plan_page
 from coldframe.speech.steps import WORDS, VoteWords
 
@@ -201,10 +201,9 @@ def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Butt
             Button("Hand in my ballot", "ballot.lock", key, "primary", says="My ballot is final; hand it in"),
             *emoji,
         )
-    if member in round_.progress.done:
-        spent = votes == _ledger(round_).quota
-        return emoji if spent else (Button("I'm not done", "step.undone", key), *emoji)
-    return (Button("I'm done", "step.done", key, "primary" if votes else "plain"), *emoji)
+    if member in round_.progress.done and votes == _ledger(round_).quota:
+        return emoji
+    return (done(round_, member, main=bool(votes)), *emoji)
 
 
 def _handed_in(votes: int, thing: str) -> Line:

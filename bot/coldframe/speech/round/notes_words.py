@@ -11,7 +11,7 @@ from coldframe.message.saying import offer, paragraph, small
 from coldframe.speech.names import about, count
 from coldframe.speech.round import paging
 from coldframe.speech.round.guide_words import guided
-from coldframe.speech.round.prompts import card, until
+from coldframe.speech.round.prompts import card, done, until
 
 SHOWN = 300  # characters of a note
 SIGNS = {Side.RESTRAINING: "−", Side.DRIVING: "+"}
@@ -32,7 +32,7 @@ def sheet(round_: Round, member: MemberId, page: int | str | None = 0) -> Messag
         paragraph(until(round_, member)),
         small("Nobody sees your notes before the reveal. Even unsigned, their style may give you away."),
         *(small(tick) for tick in _ticks(round_, member)),
-        offer(_done(round_, member)),
+        offer(done(round_, member, main=bool(_mine(round_, member)))),
     ]
     summary = line("{name}: what holds us back, and what drives us? ", name=theirs(round_.name, 60))
     return guided(round_, member, card(round_, Step.NOTES, *blocks, summary=summary + until(round_, member)))
@@ -119,9 +119,3 @@ def _ticks(round_: Round, member: MemberId) -> list[Line]:
         given = count(len(mine), "note") if mine else "no note"
         found.append(line("✓ You're done, with {given}. You can change that until the reveal.", given=given))
     return found
-
-
-def _done(round_: Round, member: MemberId) -> Button:
-    if member in round_.progress.done:
-        return Button("I'm not done", "step.undone", about(round_))
-    return Button("I'm done", "step.done", about(round_), "primary" if _mine(round_, member) else "plain")

@@ -49,6 +49,13 @@ def until(round_: Round, member: MemberId) -> Line:
     return line("Until {due}.", due=When(due))
 
 
+def done(round_: Round, member: MemberId, *, main: bool = False) -> Button:
+    """Says that one is done, or takes it back; `main`: it is what is left to do."""
+    if member in round_.progress.done:
+        return Button("I'm not done", "step.undone", about(round_))
+    return Button("I'm done", "step.done", about(round_), "primary" if main else "plain")
+
+
 def card(round_: Round, step: Step, *blocks: Block, summary: Line, then: Line = ()) -> Message:
     """A step's private card: the round's name above, what happens next below; `then`: to this person, if not to all."""
     head = heading("{name}: {step}", name=theirs(round_.name, 60), step=title(step))

@@ -13,7 +13,7 @@ from coldframe.message.saying import offer, paragraph, said, small
 from coldframe.speech.names import MOST_BESIDE, about, capital, in_words, message_name
 from coldframe.speech.round import change_words, jot_words, page_words
 from coldframe.speech.round.guide_words import guided
-from coldframe.speech.round.prompts import card, until
+from coldframe.speech.round.prompts import card, done, until
 
 
 def questions_desk(round_: Round, member: MemberId, at: ForceId | None = None) -> Message:
@@ -108,7 +108,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         offer(
             *((Button("Write a precedent …", "precedent.write", about(round_), "primary"),) if new else ()),
             jot_words.button(round_),
-            _done(round_, member),
+            done(round_, member),
         ),
         *_tick(round_, member),
         small("It appears under its question at once, with your name."),
@@ -137,22 +137,16 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
         offer(
             *((Button("Write a plan …", "plan.write", about(round_), "primary"),) if new else ()),
             jot_words.button(round_),
-            _done(round_, member),
+            done(round_, member),
         )
     )
     blocks += _tick(round_, member)
     return guided(round_, member, card(round_, Step.PLANS, *blocks, summary=summary))
 
 
-def _done(round_: Round, member: MemberId) -> Button:
-    if member in round_.progress.done:
-        return Button("I'm not done", "step.undone", about(round_))
-    return Button("I'm done", "step.done", about(round_))
-
-
 def _tick(round_: Round, member: MemberId) -> list[Block]:
-    done = member in round_.progress.done
-    return [small("✓ You're done. You can change that until the step closes.")] if done else []
+    is_done = member in round_.progress.done
+    return [small("✓ You're done. You can change that until the step closes.")] if is_done else []
 
 
 def own_plans(round_: Round, member: MemberId) -> list[Block]:
