@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import tarfile
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, closing
 from datetime import timedelta
@@ -25,6 +24,7 @@ from tests.engine.clockwork import SECRET
 from tests.engine.seeing_through import NoDraughtsman
 from tests.secrecy.loot import room_rows
 from tests.secrecy.thief import named_beside_private_rows
+from tests.upgrade.filled import unpack
 from tests.upgrade.rooms import ASKED, DATA, GIVEN, MONDAY, PEOPLE, told
 
 RELEASES = sorted(path.name.partition(".")[0] for path in DATA.glob("*.tar.xz"))
@@ -34,8 +34,7 @@ LATER = MONDAY + timedelta(hours=1)
 
 def unpacked(name: str, into: Path) -> dict[str, Any]:
     """What that release read there; its files stand in the folder."""
-    with tarfile.open(DATA / f"{name}.tar.xz") as packed:
-        packed.extractall(into, filter="data")
+    unpack(DATA / f"{name}.tar.xz", into)
     read: dict[str, Any] = json.loads((into / "told.json").read_text())
     return read
 

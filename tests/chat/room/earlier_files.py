@@ -4,7 +4,21 @@ from __future__ import annotations
 
 import sqlite3
 
-SECOND = """create table life (name text not null) strict;
+OF_A_PERSON = """create table notes (
+  seq integer primary key, person text not null, kind text not null, root text not null, thread text,
+  at text not null, card blob not null
+) strict;
+create table forms (
+  person text not null, action text not null, value text not null, kind text not null, root text not null,
+  thread text, form blob not null, act text not null, unique (person, action, value)
+) strict;
+create table reads (
+  person text not null, kind text not null, root text not null, seq int not null, unique (person, kind, root)
+) strict;
+"""
+"""What versions 1 to 4 all keep of one person alone."""
+
+SECOND = f"""create table life (name text not null) strict;
 create table people (
   id text primary key, name text not null, zone text, is_bot int not null, is_guest int not null,
   is_foreign int not null, is_gone int not null, home blob
@@ -30,14 +44,6 @@ create table files (
   media_type text not null, content blob not null, title text not null, alternative text not null
 ) strict;
 create index file_message on files (message);
-create table notes (
-  seq integer primary key, person text not null, kind text not null, root text not null, thread text,
-  at text not null, card blob not null
-) strict;
-create table forms (
-  person text not null, action text not null, value text not null, kind text not null, root text not null,
-  thread text, form blob not null, act text not null, unique (person, action, value)
-) strict;
 create table acts (
   seq integer primary key, key text not null unique, person text not null, kind text not null,
   root text not null, thread text, at text not null, sort text not null, body blob,
@@ -45,10 +51,7 @@ create table acts (
 ) strict;
 create index act_open on acts (seq) where not done;
 create table passes (digest text primary key, person text not null references people) strict;
-create table reads (
-  person text not null, kind text not null, root text not null, seq int not null, unique (person, kind, root)
-) strict;
-"""
+{OF_A_PERSON}"""
 
 MESSAGE = "insert into messages values (?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, 0, ?)"
 AT = "2026-03-02T09:00:00+00:00"
@@ -67,21 +70,11 @@ def made(path: str, version: int, *statements: tuple[str, tuple[object, ...]]) -
     db.close()
 
 
-FOURTH = """
+FOURTH = f"""
+    {OF_A_PERSON}
     drop table own; alter table people add column home blob;
     create table directs (person text primary key, marks blob, cleared int not null default 0) strict;
-    create table notes (
-      seq integer primary key, person text not null, kind text not null, root text not null, thread text,
-      at text not null, card blob not null
-    ) strict;
-    create table forms (
-      person text not null, action text not null, value text not null, kind text not null, root text not null,
-      thread text, form blob not null, act text not null, unique (person, action, value)
-    ) strict;
     create table seals (person text not null, kind text not null, key blob not null, unique (person, kind)) strict;
-    create table reads (
-      person text not null, kind text not null, root text not null, seq int not null, unique (person, kind, root)
-    ) strict;
     pragma user_version = 4;
 """
 """What a file of today that has no key yet becomes one of version 4 by."""

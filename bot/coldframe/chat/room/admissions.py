@@ -83,8 +83,7 @@ class Admissions(OwnRows):
     def drop_seals(self, person: str, *kinds: str) -> None:
         """What was closed with them opens no more."""
         own = self._own(person)
-        if not own.keys.keys().isdisjoint(kinds):
-            self._keep(replace(own, keys={kind: key for kind, key in own.keys.items() if kind not in kinds}))
+        self._keep(replace(own, keys={kind: key for kind, key in own.keys.items() if kind not in kinds}))
 
 
 def _columns(admission: Admission) -> tuple[str, str, int]:

@@ -63,8 +63,7 @@ class Asks(OwnRows):
 
     def drop_form(self, person: str, action: str, value: str) -> None:
         own = self._own(person)
-        if len(others := _without(own.forms, action, value)) < len(own.forms):
-            self._keep(replace(own, forms=others))
+        self._keep(replace(own, forms=_without(own.forms, action, value)))
 
     # --- acts -----------------------------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import cache, partial
 from typing import Any
 
 from coldframe.chat.room.log import Log
@@ -18,6 +19,8 @@ from coldframe.ports.chat import Place
 from coldframe.render.room import line_json, message_json
 
 Json = dict[str, Any]
+Seen = Callable[[str], Record | None]
+"""What one person sees of a message, each read once in a look."""
 
 
 _SHOWN_ALL_THE_SAME = frozenset({"card", "ballot", "compare"})
@@ -54,9 +57,10 @@ class Bench:
         view = await self.views.view(self._log.tenant, person)
         if not private:
             view = _without_private(view)
-        bars = [self._bar(person, bar) for bar in view.bars]
-        trials = self._laid(person, view.trials)
-        self._offered[person] = tuple(self._buttons(person, view))
+        seen = cache(partial(self._record, person))
+        bars = [_bar(seen, bar) for bar in view.bars]
+        trials = _laid(seen, view.trials)
+        self._offered[person] = tuple(_buttons(seen, view))
         page = message_json(view.page) if view.page is not None else None
         return {"bars": bars, "trials": trials, "page": page, "open": view.open}
 
@@ -64,57 +68,62 @@ class Bench:
         """What the person can press of all that was laid before them last."""
         return self._offered.get(person, ())
 
-    def _bar(self, person: str, bar: Bar) -> Json:
-        return {
-            "round": bar.round,
-            "place": "d" if who_is_alone(bar.channel) else f"c:{bar.channel}",
-            "step": bar.step,
-            "number": bar.number,
-            "steps": bar.steps,
-            "head": line_json(bar.head),
-            "aim": line_json(bar.aim),
-            "state": line_json(bar.state),
-            "until": bar.until.isoformat() if bar.until is not None else None,
-            "levers": dict(bar.levers),
-            "leads": message_json(Message((), bar.leads))["blocks"],
-            "before": self._laid(person, bar.before),
-            "beside": self._laid(person, bar.beside),
-        }
-
-    def _laid(self, person: str, some: Iterable[Laid]) -> list[Json]:
-        return [found for one in some if (found := self._one(person, one)) is not None]
-
-    def _one(self, person: str, laid: Laid) -> Json | None:
-        """What reads as it stands in the talk is taken from there, as far as the person sees it."""
-        record = self._record(person, laid.message)
-        words = self._words(person, laid)
-        if words is None:
-            return None
-        picture = self._record(person, laid.picture)
-        return {
-            "what": laid.what,
-            "message": record.id if record is not None else None,
-            "about": laid.about,
-            "example": laid.example,
-            "card": message_json(words),
-            "files": files_json(picture) if picture is not None else [],
-        }
-
-    def _words(self, person: str, laid: Laid) -> Message | None:
-        record = self._record(person, laid.message)
-        return laid.words or (record.message if record is not None else None)
-
-    def _buttons(self, person: str, view: View) -> Iterable[Button]:
-        """Those of the messages, too: a sheet is pressed as it lay there before its message came."""
-        sheets = [laid for bar in view.bars for laid in (*bar.before, *bar.beside)]
-        words = [view.page, *(self._words(person, laid) for laid in (*sheets, *view.trials))]
-        blocks: list[Block] = [block for message in words if message is not None for block in message.blocks]
-        blocks += [block for bar in view.bars for block in bar.leads]
-        return (button for block in blocks if isinstance(block, Buttons) for button in block.buttons)
-
     def _record(self, person: str, message: str) -> Record | None:
         found = self._log.message(message) if message else None
         return found if found is not None and not found.gone and self._sees(person, found.place) else None
+
+
+def _bar(seen: Seen, bar: Bar) -> Json:
+    return {
+        "round": bar.round,
+        "place": "d" if who_is_alone(bar.channel) else f"c:{bar.channel}",
+        "step": bar.step,
+        "number": bar.number,
+        "steps": bar.steps,
+        "head": line_json(bar.head),
+        "aim": line_json(bar.aim),
+        "state": line_json(bar.state),
+        "until": bar.until.isoformat() if bar.until is not None else None,
+        "levers": dict(bar.levers),
+        "leads": message_json(Message((), bar.leads))["blocks"],
+        "before": _laid(seen, bar.before),
+        "beside": _laid(seen, bar.beside),
+    }
+
+
+def _laid(seen: Seen, some: Iterable[Laid]) -> list[Json]:
+    return [found for one in some if (found := _one(seen, one)) is not None]
+
+
+def _one(seen: Seen, laid: Laid) -> Json | None:
+    """What reads as it stands in the talk is taken from there, as far as the person sees it."""
+    record = seen(laid.message)
+    words = _words(seen, laid)
+    if words is None:
+        return None
+    picture = seen(laid.picture)
+    return {
+        "what": laid.what,
+        "message": record.id if record is not None else None,
+        "about": laid.about,
+        "example": laid.example,
+        "card": message_json(words),
+        "files": files_json(picture) if picture is not None else [],
+    }
+
+
+def _words(seen: Seen, laid: Laid) -> Message | None:
+    record = seen(laid.message)
+    return laid.words or (record.message if record is not None else None)
+
+
+def _buttons(seen: Seen, view: View) -> Iterable[Button]:
+    """Those of the messages, too: a sheet is pressed as it lay there before its message came."""
+    sheets = [laid for bar in view.bars for laid in (*bar.before, *bar.beside)]
+    words = [view.page, *(_words(seen, laid) for laid in (*sheets, *view.trials))]
+    blocks: list[Block] = [block for message in words if message is not None for block in message.blocks]
+    blocks += [block for bar in view.bars for block in bar.leads]
+    return (button for block in blocks if isinstance(block, Buttons) for button in block.buttons)
 
 
 def _without_private(view: View) -> View:

@@ -82,8 +82,7 @@ class Furniture(OwnRows):
         self._keep(replace(self._own(person_id), home=card))
 
     def drop_home(self, person_id: str) -> None:
-        if self.home(person_id) is not None:
-            self._keep(replace(self._own(person_id), home=None))
+        self._keep(replace(self._own(person_id), home=None))
 
     def home(self, person_id: str) -> Message | None:
         return self._own(person_id).home

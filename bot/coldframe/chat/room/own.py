@@ -30,7 +30,9 @@ class OwnRows(RoomFile):
         return self._all_own().get(person) or Own(person)
 
     def _keep(self, own: Own) -> None:
-        self._all_own()
+        """Seals nothing where nothing changed."""
+        if own == self._own(own.person):
+            return
         row = self._hidden("own", own.person)
         sealed = self._seal(f"own/{row}", rows.OWN.dump_json(own))
         self._db.execute("insert or replace into own values (?, ?)", (row, sealed))
