@@ -33,9 +33,9 @@ class Thumb:
     screens: float = 0.0
 
     async def see(self, target: Any) -> None:
+        """What follows scrolls there by itself, again where the page is drawn anew meanwhile."""
         await expect(target).to_be_visible(timeout=30000)
         self.screens += await target.evaluate(NEEDED)
-        await target.scroll_into_view_if_needed()
 
     async def tap(self, target: Any, *, counts: bool = True) -> None:
         await self.see(target)

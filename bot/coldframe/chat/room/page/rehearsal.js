@@ -8,6 +8,8 @@ export class Rehearsal {
   #shown = "";
   #clock = null;
   #told = ""; // what the others did last
+  #underWay = new Set(); // what was pressed and is not done yet
+  #queue = Promise.resolve();
 
   constructor(state, wire) {
     this.state = state;
@@ -98,9 +100,19 @@ export class Rehearsal {
     return el("span", { class: "pair" }, list, go);
   }
 
-  async #do(what, extra = {}) {
+  // What is pressed while something else is done waits for it; what is pressed twice is done once.
+  #do(what, extra = {}) {
+    const name = JSON.stringify([what, extra]);
+    if (!this.#underWay.has(name)) {
+      const next = () => this.#done(what, extra);
+      this.#queue = this.#queue.then(next, next).finally(() => this.#underWay.delete(name));
+      this.#underWay.add(name);
+    }
+    return this.#queue;
+  }
+
+  async #done(what, extra) {
     const box = byId("rehearsal");
-    if (box.getAttribute("aria-busy") === "true") return;
     box.setAttribute("aria-busy", "true");
     const answer = await this.wire.ask({ do: "rehearse", what, ...extra });
     box.setAttribute("aria-busy", "false");
